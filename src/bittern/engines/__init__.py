@@ -1,0 +1,1 @@
+"""The engines: pure computing, no web, no database, no clock, no files."""

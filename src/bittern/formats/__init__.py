@@ -1,0 +1,1 @@
+"""Files in, dataclasses out, and back: one module per format."""
