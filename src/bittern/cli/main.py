@@ -8,9 +8,10 @@ import sys
 from collections.abc import Sequence
 
 import typer
+from typer.exceptions import TyperException
 
 from bittern import __version__
-from bittern.cli.output import guard
+from bittern.cli.output import guard, tell
 
 # name -> (module, attribute, help): imported only when the command is called, so that --help stays quick.
 GROUPS = {
@@ -35,6 +36,7 @@ def build_app(chosen: str | None) -> typer.Typer:
         add_completion=False,
         no_args_is_help=True,
         pretty_exceptions_enable=False,
+        rich_markup_mode=None,
         help="A bench for replacement vehicle keys: identify, promise, cut, pair, prove, hand over.",
     )
 
@@ -59,9 +61,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     chosen = next((word for word in words if not word.startswith("-")), None)
     app = build_app(chosen)
     try:
-        return guard(lambda: app(words, prog_name="bittern", standalone_mode=True))
-    except SystemExit as stop:
-        return stop.code if isinstance(stop.code, int) else int(bool(stop.code))
+        return guard(lambda: app(words, prog_name="bittern", standalone_mode=False))
+    except typer.Exit as stop:
+        return stop.exit_code
+    except TyperException as error:
+        # With no words at all the usage text itself is the message; every other misuse is one line.
+        text = error.format_message()
+        if not words or not text.strip():
+            return 2
+        tell(f"bittern: {' '.join(text.split())} (see 'bittern {chosen or ''} --help')".replace("  ", " "))
+        return 2
+    except (typer.Abort, KeyboardInterrupt):
+        tell("bittern: stopped")
+        return 130
     except BrokenPipeError:
         # The reader went away (`bittern … | head`): nothing more to say, and nothing to complain about at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
