@@ -1,0 +1,73 @@
+"""Errors of the use cases."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bittern.core.errors import BitternError, Fault, FaultsError
+
+
+class WorkError(BitternError):
+    """Base of the use cases' errors."""
+
+    code = "work"
+    meaning = "A step of a job cannot be taken."
+
+
+class NotAllowedError(WorkError):
+    """The person's role does not carry this act."""
+
+    code = "work.not-allowed"
+    meaning = "This person's role does not carry this act."
+
+
+class NoSuchJobError(WorkError):
+    """No job has this number."""
+
+    code = "work.no-such-job"
+    meaning = "No job has this number."
+
+
+class NotYetError(WorkError):
+    """Something that must stand before this act is missing."""
+
+    code = "work.not-yet"
+    meaning = "Something that must be settled before this act is still open."
+
+
+class ClosedError(WorkError):
+    """The job is closed or withdrawn; nothing more is recorded on it."""
+
+    code = "work.closed"
+    meaning = "The job is closed or withdrawn and takes no further entries."
+
+
+class ConflictError(WorkError):
+    """Somebody else changed the job in the meantime."""
+
+    code = "work.conflict"
+    meaning = "Somebody else changed the job in the meantime; read it again and repeat the entry."
+
+
+class SealBrokenError(WorkError):
+    """A sealed value cannot be opened: it was changed, or another key sealed it."""
+
+    code = "work.seal-broken"
+    meaning = "A sealed value cannot be opened: it was changed, or the shop's key file is another one."
+
+
+class FieldsError(FaultsError):
+    """One or more fields of an entry are wrong; ``fields`` maps each to its sentence."""
+
+    code = "work.fields"
+    meaning = "One or more fields of an entry are wrong; each is named with what was expected."
+
+    @property
+    def fields(self) -> Mapping[str, str]:
+        """Return a sentence for each wrong field."""
+        return {fault.where: f"Found {fault.found}; expected {fault.expected}." for fault in self.faults}
+
+
+def field_fault(name: str, found: str, expected: str) -> FieldsError:
+    """Return a :class:`FieldsError` about one field."""
+    return FieldsError([Fault(where=name, found=found, expected=expected)])

@@ -1,0 +1,189 @@
+"""What is on record about a job: one model a leg, all frozen, all plain JSON when stored."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+Want = Literal["spare", "replacement", "all-lost"]
+JobState = Literal["open", "closed", "withdrawn"]
+Plain = str | int | float | bool | None | list[str]
+
+
+class Facts(BaseModel):
+    """Base: frozen; unknown keys of a later version are ignored when read."""
+
+    model_config = ConfigDict(frozen=True, extra="ignore")
+
+
+class Request(Facts):
+    """Who wants what."""
+
+    want: Want
+    customer: str
+    phone: str = ""
+    plate: str = ""
+    note: str = ""
+
+
+class Authority(Facts):
+    """Why this person may have a key to this vehicle: kinds of documents seen, never copies of them."""
+
+    documents: tuple[str, ...]
+    holder: str
+    seen_by: str
+    at: datetime
+
+
+class Vehicle(Facts):
+    """Which vehicle it is; ``accepted_because`` is filled when the number is missing or not valid."""
+
+    vin: str = ""
+    valid: bool = False
+    make: str = ""
+    model: str = ""
+    year: int | None = None
+    start: str = ""
+    source: str = ""
+    accepted_because: str = ""
+
+
+class Seen(Facts):
+    """One observation, with who recorded it."""
+
+    kind: str
+    value: Plain = None
+    how: str = "told"
+    sd: float | None = None
+    by: str = ""
+    at: datetime | None = None
+
+
+class KeyChoice(Facts):
+    """The article chosen, as the pack described it on that day."""
+
+    article: str
+    title: str
+    kind: str
+    buttons: tuple[str, ...] = ()
+    blade: str = ""
+    chip: str = ""
+    battery: str = ""
+    price: Decimal = Decimal(0)
+    cost: Decimal = Decimal(0)
+    runsheet: str = ""
+    probability: float
+    settled: bool
+    accepted_because: str = ""
+    by: str = ""
+    at: datetime | None = None
+
+
+class PriceLine(Facts):
+    """One line of the price, net of tax."""
+
+    text: str
+    amount: Decimal
+
+
+class Promise(Facts):
+    """Price, time and what to bring; ``accepted_at`` is filled by the customer's word."""
+
+    lines: tuple[PriceLine, ...]
+    currency: str
+    net: Decimal
+    tax: Decimal
+    total: Decimal
+    minutes_typical: float | None = None
+    minutes_slow: float | None = None
+    bring: tuple[str, ...] = ()
+    offered_by: str = ""
+    offered_at: datetime | None = None
+    accepted_by: str = ""
+    accepted_how: str = ""
+    accepted_at: datetime | None = None
+
+
+class Blade(Facts):
+    """What was done about the blade; the bitting itself is sealed elsewhere."""
+
+    standard: str
+    source: str
+    entered_by: str
+    entered_at: datetime
+    doubts: tuple[str, ...] = ()
+    cutter: str = ""
+    cut_by: str = ""
+    cut_at: datetime | None = None
+    blanks_wasted: int = 0
+    inspected: Literal["", "fits", "wasted"] = ""
+
+
+class CensusKey(Facts):
+    """One key of the vehicle: is it here, did it work before, does it work after."""
+
+    name: str
+    present: bool
+    worked_before: bool
+    new: bool = False
+    works_after: bool | None = None
+
+
+class Pairing(Facts):
+    """Where the pairing stands; the events themselves are in the job's log and decide it."""
+
+    sheet: str
+    sheet_text: str
+    begun_by: str
+    begun_at: datetime
+    census: tuple[CensusKey, ...] = ()
+    outcome: Literal["", "good", "unchanged", "stranded"] = ""
+    ended_at: datetime | None = None
+    census_after: tuple[CensusKey, ...] = ()
+    attempt: int = 1
+
+
+class ProofAnswer(Facts):
+    """One test of the finished key."""
+
+    test: str
+    passed: bool
+    note: str = ""
+    by: str
+    at: datetime
+
+
+class Handover(Facts):
+    """The end: who signed, what was handed over."""
+
+    payment_reference: str = ""
+    keys_handed: int
+    signed_by: str
+    strokes: tuple[tuple[tuple[int, int], ...], ...] = ()
+    handed_by: str
+    at: datetime
+
+
+class JobFile(Facts):
+    """Everything on record about one job except sealed values and the log."""
+
+    number: int
+    version: int = 0
+    state: JobState = "open"
+    opened_at: datetime
+    opened_by: str
+    closed_at: datetime | None = None
+    request: Request
+    authority: Authority | None = None
+    vehicle: Vehicle | None = None
+    observations: tuple[Seen, ...] = ()
+    key: KeyChoice | None = None
+    promise: Promise | None = None
+    blade: Blade | None = None
+    pairing: Pairing | None = None
+    proof: tuple[ProofAnswer, ...] = ()
+    handover: Handover | None = None
+    withdrawn_because: str = ""

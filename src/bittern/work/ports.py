@@ -1,0 +1,90 @@
+"""What the use cases need from outside, as Protocols; the bench implements them on Django."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from typing import Protocol
+
+from bittern.formats.packs import Pack
+from bittern.work.chain import LogEntry, LogFault
+from bittern.work.facts import JobFile, Request
+
+
+class Clock(Protocol):
+    """Tells the time."""
+
+    def now(self) -> datetime:
+        """Return the present moment, aware, in UTC."""
+        ...
+
+
+class JobStore(Protocol):
+    """Keeps jobs, their logs and their sealed values. Every change happens inside :meth:`transaction`."""
+
+    def transaction(self) -> AbstractContextManager[None]:
+        """Open a transaction; it is undone when an error leaves it."""
+        ...
+
+    def new_job(self, request: Request, opened_by: str, at: datetime) -> JobFile:
+        """Create a job with the next free number (no gaps, no doubles, also under concurrency)."""
+        ...
+
+    def load(self, number: int) -> JobFile:
+        """Return the job; raises NoSuchJobError."""
+        ...
+
+    def load_for_change(self, number: int) -> JobFile:
+        """Return the job with its row locked until the transaction ends; raises NoSuchJobError."""
+        ...
+
+    def save(self, job: JobFile, *, waits_for: str) -> JobFile:
+        """Store ``job`` if its version is still the stored one, else ConflictError; returns it with the new version."""
+        ...
+
+    def append(self, number: int, *, at: datetime, person: str, kind: str, payload: Mapping[str, object]) -> LogEntry:
+        """Append to the job's log, chained; only inside the transaction that holds the job."""
+        ...
+
+    def entries(self, number: int, kind: str = "") -> Sequence[LogEntry]:
+        """Return the job's log in order, or only its entries of one kind."""
+        ...
+
+    def seal(self, number: int, name: str, secret: str) -> None:
+        """Keep ``secret`` encrypted under the job and ``name``, in place of an earlier one."""
+        ...
+
+    def unseal(self, number: int, name: str) -> str | None:
+        """Return the secret, None if there is none; raises SealBrokenError. The caller logs the look first."""
+        ...
+
+    def verify_logs(self) -> Iterator[LogFault]:
+        """Verify every job's log, yielding each fault."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class ShopTerms:
+    """What the shop has set: names on papers, prices, and how sure is sure enough."""
+
+    name: str = "Unnamed shop"
+    town: str = ""
+    labour_per_hour: Decimal = Decimal("72.00")
+    tax_percent: Decimal = Decimal("20")
+    cutting_minutes: int = 20
+    proof_minutes: int = 15
+    bar: float = 0.9
+    unit: str = "mm"
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """Everything a use case works with."""
+
+    store: JobStore
+    clock: Clock
+    pack: Pack
+    terms: ShopTerms = field(default_factory=ShopTerms)
