@@ -133,7 +133,10 @@ class CensusKey(Facts):
 
 
 class Pairing(Facts):
-    """Where the pairing stands; the events themselves are in the job's log and decide it."""
+    """Where the pairing stands; the events in the job's log decide it.
+
+    ``because`` is filled, and ``sheet`` empty, when it was paired without a run sheet of the pack.
+    """
 
     sheet: str
     sheet_text: str
@@ -144,6 +147,7 @@ class Pairing(Facts):
     ended_at: datetime | None = None
     census_after: tuple[CensusKey, ...] = ()
     attempt: int = 1
+    because: str = ""
 
 
 class ProofAnswer(Facts):

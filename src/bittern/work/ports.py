@@ -45,7 +45,9 @@ class JobStore(Protocol):
         """Store ``job`` if its version is still the stored one, else ConflictError; returns it with the new version."""
         ...
 
-    def append(self, number: int, *, at: datetime, person: str, kind: str, payload: Mapping[str, object]) -> LogEntry:
+    def append(
+        self, number: int, *, at: datetime, person: str, kind: str, payload: Mapping[str, object]
+    ) -> LogEntry:
         """Append to the job's log, chained; only inside the transaction that holds the job."""
         ...
 
