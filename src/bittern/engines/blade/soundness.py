@@ -29,11 +29,11 @@ def find_standard_faults(standard: BladeStandard) -> list[Fault]:
     Notes
     -----
     The central condition for an edge blade is that a flank never eats into its neighbour's flat,
-    ``difference <= (spacing - flat) / tan(angle / 2)``, where the difference is the largest between any two depths
-    whose numbers are at most ``macs`` apart, and the condition is asked of every neighbouring pair of positions.
-    Where the steps are equal this is ``macs * step``, the published limit (Pulford, High-Security Mechanical Locks,
-    2007, as cited at lockwiki.com/index.php/MACS). Cuts further apart than neighbours follow from it, because both
-    sides add up along the blade.
+    ``difference <= (spacing - flat) / tan(angle / 2)``, where the difference is the largest between any two
+    depths whose numbers are at most ``macs`` apart, and the condition is asked of every neighbouring pair of
+    positions. Where the steps are equal this is ``macs * step``, the published limit (Pulford, High-Security
+    Mechanical Locks, 2007, as cited at lockwiki.com/index.php/MACS). Cuts further apart than neighbours follow
+    from it, because both sides add up along the blade.
 
     Examples
     --------
@@ -174,9 +174,8 @@ def _find_rule_faults(standard: BladeStandard) -> Iterator[Fault]:
         yield Fault("rules.macs", f"{standard.macs}", "1 or more depth numbers")
     if standard.max_run is not None and standard.max_run < 1:
         yield Fault("rules.max_run", f"{standard.max_run}", "1 or more")
-    elif standard.max_run is not None and len(standard.depths_mm) == 1 < len(standard.positions_mm):
-        if standard.max_run < len(standard.positions_mm):
-            yield Fault("rules.max_run", f"{standard.max_run}", "no such rule: there is only one depth")
+    elif len(standard.depths_mm) == 1 and (standard.max_run or math.inf) < len(standard.positions_mm):
+        yield Fault("rules.max_run", f"{standard.max_run}", "no such rule: there is only one depth")
     if standard.min_distinct is not None:
         most = min(len(standard.depths_mm), len(standard.positions_mm))
         if not 1 <= standard.min_distinct <= most:
@@ -203,13 +202,14 @@ def _find_flank_faults(standard: BladeStandard) -> Iterator[Fault]:
         yield Fault(
             "rules.macs",
             f"{standard.macs}, a difference of up to {largest:.4g} mm",
-            f"at most {max(limit, 0):.4g} mm between neighbours: (spacing {spacing:g} of cuts {pair} and {pair + 1}"
-            f" - flat {standard.flat_mm:g}) / tan({standard.angle_deg:g}/2), else a flank eats the next flat",
+            f"at most {max(limit, 0):.4g} mm between neighbours, (spacing {spacing:g} of cuts {pair} and"
+            f" {pair + 1} - flat {standard.flat_mm:g}) / tan({standard.angle_deg:g}/2): else a flank eats into"
+            " the next flat",
         )
 
 
 def get_edge_height_mm(standard: BladeStandard) -> float:
-    """Return the height of the uncut edge in mm, measured from where depths are measured (back or centre line)."""
+    """Return the uncut edge's height in mm above the line that depths are measured from."""
     single = standard.kind == "edge" and standard.sides == "single"
     return standard.width_mm if single else standard.width_mm / 2
 

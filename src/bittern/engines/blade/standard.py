@@ -1,4 +1,4 @@
-"""A blade standard: a key family's spacing, depths, cutter form and rules, as data (docs/reference, formats)."""
+"""A blade standard: a key family's spacing, depths, cutter form and rules, as data."""
 
 from __future__ import annotations
 
@@ -13,10 +13,11 @@ SIDES = ("single", "mirror", "split")
 class BladeStandard:
     """Geometry and rules of one family of blades; lengths in millimetres, angles in degrees.
 
-    ``depths_mm`` are heights left at the root (edge blades: above the back edge for ``single``, above the centre
-    line for ``mirror`` and ``split``; shallowest first) or signed offsets of the groove's centre line (track).
-    ``macs`` is the largest step between neighbours in depth numbers. ``max_run`` and ``min_distinct`` are None
-    where the family has no such rule. ``groove_width_mm`` and ``groove_depth_mm`` are None for edge blades.
+    ``depths_mm`` are heights left at the root (edge blades: above the back edge for ``single``, above the
+    centre line for ``mirror`` and ``split``; shallowest first) or signed offsets of the groove's centre line
+    (track). ``macs`` is the largest step between neighbours in depth numbers. ``max_run`` and ``min_distinct``
+    are None where the family has no such rule. ``groove_width_mm`` and ``groove_depth_mm`` are None for edge
+    blades.
     """
 
     id: str
