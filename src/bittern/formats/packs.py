@@ -1,0 +1,246 @@
+"""A pack: a folder of catalogue data (docs/how-to/packs.md), read in one go or not at all.
+
+Two ways to fail, and nothing between: :class:`~bittern.core.errors.InputError` for a folder or file that
+cannot be read (the first one ends it), :class:`~bittern.core.errors.FaultsError` with every fault of every
+file for content that breaks the rules. No part of a pack is ever returned without the rest.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TypeVar
+
+from bittern.core.errors import Fault, FaultsError, InputError
+from bittern.engines.blade.standard import BladeStandard
+from bittern.engines.cutting.cutter import Cutter
+from bittern.engines.key.catalogue import Article, Catalogue, Fitment
+from bittern.engines.pairing.sheet import RunSheet
+from bittern.engines.vehicle.pattern import NumberPattern
+from bittern.formats.blades import parse_blade
+from bittern.formats.pack_checks import find_article_faults, find_fitment_faults
+from bittern.formats.pack_tables import read_articles, read_fitments, read_numbers
+from bittern.formats.runsheets import parse_runsheet
+from bittern.formats.texts import read_text
+from bittern.formats.toml_files import TomlTable, check_key_depth, parse_toml
+from bittern.formats.tools import parse_tool
+
+HEAD = "pack.toml"
+ARTICLES = "articles.csv"
+FITMENTS = "fitments.csv"
+NUMBERS = "numbers.csv"
+BLADES = "blades"
+TOOLS = "tools"
+RUNSHEETS = "runsheets"
+FILES_LIMIT = 5_000
+"""Most TOML files in one folder of a pack."""
+CURRENCY = re.compile(r"[A-Z]{3}", re.ASCII)
+"""ISO 4217 alphabetic code, by its form."""
+
+_T = TypeVar("_T", BladeStandard, Cutter, RunSheet)
+
+
+@dataclass(frozen=True)
+class Pack:
+    """Everything in one pack's folder; mappings are by id."""
+
+    id: str
+    title: str
+    version: str
+    licence: str
+    source: str
+    region: str
+    currency: str
+    articles: Mapping[str, Article] = field(default_factory=dict)
+    fitments: tuple[Fitment, ...] = ()
+    blades: Mapping[str, BladeStandard] = field(default_factory=dict)
+    tools: Mapping[str, Cutter] = field(default_factory=dict)
+    runsheets: Mapping[str, RunSheet] = field(default_factory=dict)
+    numbers: tuple[NumberPattern, ...] = ()
+
+    @cached_property
+    def catalogue(self) -> Catalogue:
+        """The articles and fitments, as the key engine takes them."""
+        return Catalogue(self.articles, self.fitments)
+
+
+@dataclass(frozen=True)
+class PackReport:
+    """The answer of :func:`check_pack`: every fault, and how many of each thing the files hold."""
+
+    ok: bool
+    faults: tuple[Fault, ...]
+    counts: Mapping[str, int]
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the fixed JSON shape."""
+        return {
+            "ok": self.ok,
+            "faults": [fault.as_dict() for fault in self.faults],
+            "counts": dict(self.counts),
+        }
+
+
+def read_pack(folder: Path | str) -> Pack:
+    """Return the pack in ``folder``.
+
+    Raises
+    ------
+    InputError
+        The folder, or a file in it, cannot be read: missing, too large, no text, no TOML, no CSV, or a link
+        that leads out of the folder.
+    FaultsError
+        The content breaks the rules; every fault of every file is listed.
+    """
+    pack, report = _load(Path(folder))
+    if not report.ok:
+        raise FaultsError(
+            report.faults, where=str(folder), hint=f"'bittern pack check {folder}' lists them all"
+        )
+    return pack
+
+
+def check_pack(folder: Path | str) -> PackReport:
+    """Return every fault of the pack in ``folder`` and its counts; ``InputError`` as :func:`read_pack`."""
+    return _load(Path(folder))[1]
+
+
+def _load(folder: Path) -> tuple[Pack, PackReport]:
+    """Read all files. The pack returned is whole only if the report says so."""
+    _check_folder(folder)
+    faults: list[Fault] = []
+    head = TomlTable(parse_toml(read_text(folder / HEAD, inside=folder), HEAD), HEAD, faults)
+    keys = {"id": head.identifier("id")}
+    keys |= {key: head.text(key) for key in ("title", "version", "licence", "source", "region")}
+    keys["currency"] = _read_currency(head)
+    blades, blade_files = _read_folder(folder, BLADES, parse_blade, _find_blade_faults, faults)
+    tools, tool_files = _read_folder(folder, TOOLS, parse_tool, _find_tool_faults, faults)
+    sheets, sheet_files = _read_folder(folder, RUNSHEETS, _parse_sheet, _find_sheet_faults, faults)
+    articles: dict[str, Article] = {}
+    article_rows: dict[str, int] = {}
+    fitments: list[Fitment] = []
+    rows: list[int] = []
+    numbers: list[NumberPattern] = []
+    counts = dict.fromkeys(("articles", "fitments", "blades", "tools", "runsheets", "numbers"), 0)
+    counts |= {"blades": len(blade_files), "tools": len(tool_files), "runsheets": len(sheet_files)}
+    if _is_there(folder, ARTICLES, faults):
+        articles, article_rows, counts["articles"] = read_articles(
+            folder / ARTICLES, ARTICLES, faults, folder
+        )
+        faults += find_article_faults(articles, article_rows, blade_files, ARTICLES)
+    if _is_there(folder, FITMENTS, faults):
+        fitments, rows, counts["fitments"] = read_fitments(folder / FITMENTS, FITMENTS, faults, folder)
+        faults += find_fitment_faults(fitments, rows, article_rows, sheet_files, FITMENTS)
+    if (folder / NUMBERS).exists():
+        numbers, counts["numbers"] = read_numbers(folder / NUMBERS, NUMBERS, faults, folder)
+    pack = Pack(
+        **keys,
+        articles=articles,
+        fitments=tuple(fitments),
+        blades=blades,
+        tools=tools,
+        runsheets=sheets,
+        numbers=tuple(numbers),
+    )
+    return pack, PackReport(not faults, tuple(faults), counts)
+
+
+def _check_folder(folder: Path) -> None:
+    try:
+        if folder.is_dir():
+            if (folder / HEAD).exists():
+                return
+            found, expected = f"a folder without {HEAD}", f"a pack: a folder with {HEAD} in it"
+        else:
+            found = "a file" if folder.exists() else "no such folder"
+            expected = "a pack's folder"
+    except (OSError, ValueError) as error:
+        raise InputError(
+            f"a name that cannot be reached ({error})", "a pack's folder", where=str(folder)
+        ) from error
+    raise InputError(found, expected, where=str(folder))
+
+
+def _read_currency(head: TomlTable) -> str:
+    value = head.text("currency")
+    if value and not CURRENCY.fullmatch(value):
+        head.note("currency", repr(value), "three capitals as in ISO 4217, such as EUR")
+    return value
+
+
+def _is_there(folder: Path, file: str, faults: list[Fault]) -> bool:
+    if (folder / file).exists() or (folder / file).is_symlink():
+        return True
+    faults.append(Fault("the file", "no such file", "a table, if only with its header", file))
+    return False
+
+
+def _read_folder(
+    folder: Path,
+    name: str,
+    parse: Callable[[str, str], _T],
+    find_faults: Callable[[_T], list[Fault]],
+    faults: list[Fault],
+) -> tuple[dict[str, _T], set[str]]:
+    """Return what ``folder/name/*.toml`` hold, by id, and the ids that the file names promise."""
+    things: dict[str, _T] = {}
+    names: set[str] = set()
+    for path in _list_files(folder, name):
+        file = f"{name}/{path.name}"
+        names.add(path.stem)
+        try:
+            thing = parse(read_text(path, inside=folder), file)
+        except FaultsError as error:
+            faults += error.faults
+            continue
+        if thing.id != path.stem:
+            faults.append(Fault("id", repr(thing.id), f"{path.stem!r}, as the file is named", file))
+        faults += [
+            Fault(fault.where, fault.found, fault.expected, fault.file or file)
+            for fault in find_faults(thing)
+        ]
+        things[thing.id] = thing
+    return things, names
+
+
+def _list_files(folder: Path, name: str) -> list[Path]:
+    place = folder / name
+    if not place.exists() and not place.is_symlink():
+        return []
+    try:
+        if not place.resolve(strict=True).is_relative_to(folder.resolve(strict=True)):
+            raise InputError("a link that leads out of the pack", "a folder inside it", where=str(place))
+        if not place.is_dir():
+            raise InputError("something that is not a folder", f"a folder of {name}", where=str(place))
+        files = sorted(path for path in place.iterdir() if path.suffix == ".toml")
+    except (OSError, RuntimeError) as error:
+        raise InputError(
+            f"a folder that cannot be read ({error})", f"a folder of {name}", where=str(place)
+        ) from error
+    if len(files) > FILES_LIMIT:
+        raise InputError(f"{len(files):,} files", f"at most {FILES_LIMIT:,} files", where=str(place))
+    return files
+
+
+def _parse_sheet(text: str, file: str) -> RunSheet:
+    check_key_depth(text, file)
+    return parse_runsheet(text, file)
+
+
+def _find_blade_faults(standard: BladeStandard) -> list[Fault]:
+    from bittern.engines.blade.soundness import find_standard_faults
+
+    return find_standard_faults(standard)
+
+
+def _find_tool_faults(cutter: Cutter) -> list[Fault]:
+    return []
+
+
+def _find_sheet_faults(sheet: RunSheet) -> list[Fault]:
+    from bittern.engines.pairing.check import find_sheet_faults
+
+    return find_sheet_faults(sheet)
