@@ -40,7 +40,10 @@ class Failure:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step; times in seconds. ``then`` is empty for ``choose`` and ``end``; ``outcome`` only for ``end``."""
+    """One step; times in seconds.
+
+    ``then`` is empty for ``choose`` and ``end``; ``outcome`` stands at an ``end`` only.
+    """
 
     id: str
     kind: str
@@ -59,7 +62,10 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class RunSheet:
-    """Steps by id in the order written; ``needs`` must hold before ``start``; ``census`` says which keys work after."""
+    """Steps by id in the order written; ``needs`` must hold before ``start``.
+
+    ``census`` says which keys work once the sheet has ended well.
+    """
 
     id: str
     title: str
