@@ -32,8 +32,8 @@ def find_standard_faults(standard: BladeStandard) -> list[Fault]:
     ``difference <= (spacing - flat) / tan(angle / 2)``, where the difference is the largest between any two
     depths whose numbers are at most ``macs`` apart, and the condition is asked of every neighbouring pair of
     positions. Where the steps are equal this is ``macs * step``, the published limit (Pulford, High-Security
-    Mechanical Locks, 2007, as cited at lockwiki.com/index.php/MACS). Cuts further apart than neighbours follow
-    from it, because both sides add up along the blade.
+    Mechanical Locks, 2007, as cited at lockwiki.com/index.php/MACS). Cuts further apart than neighbours
+    follow from it, because both sides add up along the blade.
 
     Examples
     --------
@@ -189,11 +189,11 @@ def _find_flank_faults(standard: BladeStandard) -> Iterator[Fault]:
     spacing = min(spacings)
     pair = spacings.index(spacing) + 1
     if standard.kind == "track":
-        if spacing < standard.flat_mm - ROUNDING_MM:
+        if spacing <= standard.flat_mm + ROUNDING_MM:
             yield Fault(
                 "cuts.flat",
                 f"{standard.flat_mm:g}",
-                f"at most {spacing:g} mm, the spacing of cuts {pair} and {pair + 1}",
+                f"below {spacing:g} mm, the spacing of cuts {pair} and {pair + 1}",
             )
         return
     limit = get_step_limit_mm(standard, spacing)
@@ -203,8 +203,8 @@ def _find_flank_faults(standard: BladeStandard) -> Iterator[Fault]:
             "rules.macs",
             f"{standard.macs}, a difference of up to {largest:.4g} mm",
             f"at most {max(limit, 0):.4g} mm between neighbours, (spacing {spacing:g} of cuts {pair} and"
-            f" {pair + 1} - flat {standard.flat_mm:g}) / tan({standard.angle_deg:g}/2): else a flank eats into"
-            " the next flat",
+            f" {pair + 1} - flat {standard.flat_mm:g}) / tan({standard.angle_deg:g}/2): else a flank eats"
+            " into the next flat",
         )
 
 

@@ -15,9 +15,9 @@ class BladeStandard:
 
     ``depths_mm`` are heights left at the root (edge blades: above the back edge for ``single``, above the
     centre line for ``mirror`` and ``split``; shallowest first) or signed offsets of the groove's centre line
-    (track). ``macs`` is the largest step between neighbours in depth numbers. ``max_run`` and ``min_distinct``
-    are None where the family has no such rule. ``groove_width_mm`` and ``groove_depth_mm`` are None for edge
-    blades.
+    (track). ``macs`` is the largest step between neighbours in depth numbers. ``max_run`` and
+    ``min_distinct`` are None where the family has no such rule. ``groove_width_mm`` and ``groove_depth_mm``
+    are None for edge blades.
     """
 
     id: str
