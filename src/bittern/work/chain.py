@@ -1,7 +1,7 @@
 """The append-only log of a job: each entry carries the keyed digest of all before it.
 
-HMAC-SHA-256 (RFC 2104, FIPS 180-4) with a key that is kept outside the database: who can write to the database but
-has no key cannot make an entry, or a chain, that verifies.
+HMAC-SHA-256 (RFC 2104, FIPS 180-4) with a key that is kept outside the database: who can write to the
+database but has no key cannot make an entry, or a chain, that verifies.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""An entry: what a person typed into a form or put into a file, checked field by field with every fault kept."""
+"""An entry: what a person typed into a form or put into a file, checked field by field."""
 
 from __future__ import annotations
 

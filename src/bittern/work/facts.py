@@ -114,12 +114,13 @@ class Blade(Facts):
     source: str
     entered_by: str
     entered_at: datetime
-    doubts: tuple[str, ...] = ()
+    doubts: int = 0
+    accepted_because: str = ""
     cutter: str = ""
     cut_by: str = ""
     cut_at: datetime | None = None
     blanks_wasted: int = 0
-    inspected: Literal["", "fits", "wasted"] = ""
+    inspected: Literal["", "fits"] = ""
 
 
 class CensusKey(Facts):

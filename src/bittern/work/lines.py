@@ -47,7 +47,9 @@ def _key(job: JobFile) -> str:
         count = len(job.observations)
         return f"{count} observation{'s' if count != 1 else ''}, no article yet" if count else ""
     sure = f"{100 * job.key.probability:.0f} % sure"
-    return f"{job.key.article} {job.key.title} ({sure}{', accepted with a reason' if job.key.accepted_because else ''})"
+    if job.key.accepted_because:
+        sure += ", accepted with a reason"
+    return f"{job.key.article} {job.key.title} ({sure})"
 
 
 def _promise(job: JobFile) -> str:

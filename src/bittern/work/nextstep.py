@@ -101,7 +101,7 @@ def _next_promise(job: JobFile) -> NextStep:
 
 
 def _next_blade(job: JobFile) -> NextStep:
-    if job.blade is None or job.blade.inspected == "wasted" and not job.blade.cut_at:
+    if job.blade is None:
         return NextStep(
             "blade",
             "Enter the bitting, or measure the blade with the caliper.",
@@ -112,7 +112,9 @@ def _next_blade(job: JobFile) -> NextStep:
     if job.blade.cut_at is None:
         return NextStep(
             "blade",
-            "Cut the blank by the chart and the cutting list.",
+            "Cut the blank by the chart and the cutting list."
+            if not job.blade.blanks_wasted
+            else "Cut a fresh blank by the chart and the cutting list.",
             "Eye protection on, guard closed: the chart shows every cut to scale.",
             "Show the chart",
             "cutting",

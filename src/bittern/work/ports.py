@@ -42,7 +42,10 @@ class JobStore(Protocol):
         ...
 
     def save(self, job: JobFile, *, waits_for: str) -> JobFile:
-        """Store ``job`` if its version is still the stored one, else ConflictError; returns it with the new version."""
+        """Store ``job`` if its version is still the stored one, else ConflictError.
+
+        Returns the job with its new version.
+        """
         ...
 
     def append(
@@ -60,7 +63,7 @@ class JobStore(Protocol):
         ...
 
     def unseal(self, number: int, name: str) -> str | None:
-        """Return the secret, None if there is none; raises SealBrokenError. The caller logs the look first."""
+        """Return the secret or None; raises SealBrokenError. The caller logs the look first."""
         ...
 
     def verify_logs(self) -> Iterator[LogFault]:

@@ -68,7 +68,7 @@ def list_tests(job: JobFile) -> tuple[ProofTest, ...]:
             ProofTest(
                 "cell",
                 "The battery compartment is closed and its screw or latch is tight.",
-                "Coin cells are dangerous to children who swallow them: keep new and used ones away from children.",
+                "A coin cell that is swallowed can kill: keep new and used ones away from children.",
             )
         )
     if job.pairing is not None:

@@ -1,0 +1,52 @@
+"""Every act on a job by its name, for the bench's forms, the command line and the demo alike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from bittern.core.errors import shorten
+from bittern.work import blade, handover, key, pairing, promise, proof, request, vehicle
+from bittern.work.errors import WorkError
+from bittern.work.people import Person
+from bittern.work.ports import Desk
+
+Act = Callable[[Desk, int, Person, Mapping[str, object]], None]
+
+
+class NoSuchActError(WorkError):
+    """No act has this name."""
+
+    code = "work.no-such-act"
+    meaning = "No act on a job has this name."
+
+
+# name -> (leg it belongs to, the act)
+ACTS: dict[str, tuple[str, Act]] = {
+    "change-request": ("request", request.change_request),
+    "record-authority": ("request", request.record_authority),
+    "withdraw": ("request", request.withdraw),
+    "record-vehicle": ("vehicle", vehicle.record_vehicle),
+    "observe": ("key", key.add_observation),
+    "strike-observation": ("key", key.strike_observation),
+    "choose-article": ("key", key.choose_article),
+    "offer": ("promise", promise.offer_promise),
+    "accept": ("promise", promise.accept_promise),
+    "enter-bitting": ("blade", blade.enter_bitting),
+    "enter-readings": ("blade", blade.enter_readings),
+    "record-cut": ("blade", blade.record_cut),
+    "record-inspection": ("blade", blade.record_inspection),
+    "begin-pairing": ("pairing", pairing.begin_pairing),
+    "pairing-event": ("pairing", pairing.record_event),
+    "pair-otherwise": ("pairing", pairing.pair_otherwise),
+    "answer-test": ("proof", proof.answer_test),
+    "sign": ("handover", handover.sign_handover),
+}
+
+
+def act(desk: Desk, number: int, person: Person, name: str, data: Mapping[str, object]) -> str:
+    """Do the act ``name`` on job ``number`` and return the leg it belongs to; raises NoSuchActError."""
+    if name not in ACTS:
+        raise NoSuchActError(shorten(name), "one of: " + ", ".join(ACTS))
+    leg, function = ACTS[name]
+    function(desk, number, person, data)
+    return leg

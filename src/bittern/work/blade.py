@@ -1,0 +1,210 @@
+"""The Blade leg: bitting given or measured, sealed; looked at only with a reason; cut; inspected."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from bittern.engines.blade.bitting import UNKNOWN, check_bitting, format_bitting
+from bittern.engines.blade.caliper import Measurement
+from bittern.engines.blade.standard import BladeStandard
+from bittern.engines.cutting.cutter import Cutter
+from bittern.engines.cutting.fitting import fits_standard
+from bittern.work.change import Change, changing
+from bittern.work.entry import Entry
+from bittern.work.errors import NotYetError
+from bittern.work.facts import Blade, JobFile
+from bittern.work.people import Person, require
+from bittern.work.ports import Desk
+from bittern.work.readings import read_measurement
+
+SEAL = "bitting"
+RESULTS = ("fits", "wasted")
+
+
+@dataclass(frozen=True, slots=True)
+class CutterChoice:
+    """A cutter of the pack and the reasons why it cannot make this blade; none when it can."""
+
+    cutter: Cutter
+    reasons: tuple[str, ...]
+
+
+def get_standard(desk: Desk, job: JobFile) -> BladeStandard:
+    """Return the blade standard of the chosen article; raises NotYetError without one."""
+    if job.key is None or not job.key.blade:
+        raise NotYetError("no article with a blade", "the Key leg settled on one", where="blade")
+    standard = desk.pack.blades.get(job.key.blade)
+    if standard is None:
+        raise NotYetError(
+            f"blade standard {job.key.blade}",
+            "a standard of the pack in use",
+            where="blade",
+            hint="check the pack",
+        )
+    return standard
+
+
+def list_cutters(desk: Desk, job: JobFile) -> tuple[CutterChoice, ...]:
+    """Return the pack's cutters, those that can make this blade first."""
+    standard = get_standard(desk, job)
+    choices = [
+        CutterChoice(cutter, tuple(fits_standard(cutter, standard))) for cutter in desk.pack.tools.values()
+    ]
+    return tuple(sorted(choices, key=lambda choice: (len(choice.reasons), choice.cutter.id)))
+
+
+def enter_bitting(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Keep a bitting that was given (from a code card, the maker, a colleague): field bitting.
+
+    Raises
+    ------
+    BittingError
+        A label, the number of cuts or a rule of the standard is broken; nothing is kept.
+    """
+    entry = Entry(data)
+    text = entry.text("bitting", required=True, expected="the labels of all cuts in order")
+    entry.finish()
+    with changing(desk, number, person, "bench") as change:
+        standard = _ready(desk, change)
+        bitting = check_bitting(standard, text)
+        if not bitting.complete:
+            entry.fault("bitting", "an unknown cut", "every cut; measure the blade for the missing ones")
+            entry.finish()
+        _keep(desk, change, standard, format_bitting(standard, bitting), "given")
+
+
+def study_readings(desk: Desk, job: JobFile, data: Mapping[str, object]) -> Measurement:
+    """Return what caliper readings say about the bitting, without keeping anything."""
+    return read_measurement(get_standard(desk, job), data)
+
+
+def enter_readings(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Keep the bitting that caliper readings give: fields of :func:`read_measurement`, and accept_because.
+
+    A reading that falls between two depths, or a broken rule, is a problem; with problems the bitting is kept
+    only when ``accept_because`` says why. An unmeasured cut or a broken rule is never accepted.
+    """
+    entry = Entry(data)
+    because = entry.text("accept_because", limit=500)
+    with changing(desk, number, person, "bench") as change:
+        standard = _ready(desk, change)
+        measured = read_measurement(standard, data)
+        unknown = [cut.name for cut in measured.cuts if cut.label == UNKNOWN]
+        if unknown:
+            entry.fault("readings", f"no usable reading at cut {', '.join(unknown)}", "one at every cut")
+        elif not measured.allowed:
+            entry.fault("readings", measured.problems[-1], "a bitting that the standard's rules allow")
+        elif measured.problems and not because:
+            entry.fault(
+                "accept_because",
+                f"nothing, and {measured.problems[0]}",
+                "a second measurement, or the reason why this reading is believed",
+            )
+        entry.finish()
+        _keep(desk, change, standard, measured.bitting, "measured", measured.problems, because)
+
+
+def look_at_bitting(desk: Desk, number: int, person: Person, reason: str) -> str:
+    """Return the sealed bitting; the look is logged with person and reason before the seal opens."""
+    require(person, "look")
+    entry = Entry({"reason": reason})
+    reason = entry.text("reason", required=True, expected="why you look at the bitting")
+    entry.finish()
+    with desk.store.transaction():
+        job = desk.store.load_for_change(number)
+        if job.blade is None:
+            raise NotYetError("no bitting", "one entered or measured first", where="blade")
+        desk.store.append(
+            number,
+            at=desk.clock.now(),
+            person=person.login,
+            kind="seal.looked",
+            payload={"name": SEAL, "reason": reason},
+        )
+        secret = desk.store.unseal(number, SEAL)
+    if secret is None:
+        raise NotYetError("no bitting", "one entered or measured first", where="blade")
+    return secret
+
+
+def record_cut(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Record that the blank was cut: fields cutter, eyes and guard (both ticked)."""
+    entry = Entry(data)
+    cutter = entry.choice("cutter", tuple(desk.pack.tools))
+    if not entry.flag("eyes"):
+        entry.fault("eyes", "not ticked", "eye protection on")
+    if not entry.flag("guard"):
+        entry.fault("guard", "not ticked", "the guard closed")
+    entry.finish()
+    with changing(desk, number, person, "bench") as change:
+        standard = _ready(desk, change)
+        if change.job.blade is None:
+            raise NotYetError("no bitting", "one entered or measured first", where="blade")
+        if change.job.promise is None or change.job.promise.accepted_at is None:
+            raise NotYetError("no accepted promise", "the customer's word before metal is cut", where="blade")
+        reasons = fits_standard(desk.pack.tools[cutter], standard)
+        if reasons:
+            entry.fault("cutter", f"{cutter}: {reasons[0]}", "a cutter that can make this blade")
+            entry.finish()
+        blade = change.job.blade.model_copy(
+            update={"cutter": cutter, "cut_by": person.login, "cut_at": change.now, "inspected": ""}
+        )
+        change.put(blade=blade)
+        change.log("blade.cut", cutter=cutter, standard=standard.id)
+
+
+def record_inspection(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Record what measuring the cut key gave: fields result (fits or wasted), note (required when wasted)."""
+    entry = Entry(data)
+    result = entry.choice("result", RESULTS)
+    note = entry.text("note", limit=500)
+    if result == "wasted" and not note:
+        entry.fault("note", "nothing", "what went wrong, so that it is not repeated")
+    entry.finish()
+    with changing(desk, number, person, "bench") as change:
+        blade = change.job.blade
+        if blade is None or blade.cut_at is None:
+            raise NotYetError("no cut key", "the cut recorded first", where="blade")
+        if result == "wasted":
+            # A wasted blank goes back to the chart: the bitting stands, the metal does not.
+            update: dict[str, object] = {
+                "inspected": "", "cutter": "", "cut_by": "", "cut_at": None,
+                "blanks_wasted": blade.blanks_wasted + 1,
+            }  # fmt: skip
+        else:
+            update = {"inspected": "fits"}
+        change.put(blade=blade.model_copy(update=update))
+        change.log("blade.inspected", result=result, note=note)
+
+
+def _ready(desk: Desk, change: Change) -> BladeStandard:
+    if change.job.authority is None:
+        raise NotYetError("no authority on record", "it recorded before a blade is touched", where="blade")
+    return get_standard(desk, change.job)
+
+
+def _keep(
+    desk: Desk,
+    change: Change,
+    standard: BladeStandard,
+    text: str,
+    source: str,
+    doubts: tuple[str, ...] = (),
+    because: str = "",
+) -> None:
+    desk.store.seal(change.job.number, SEAL, text)
+    wasted = change.job.blade.blanks_wasted if change.job.blade else 0
+    change.put(
+        blade=Blade(
+            standard=standard.id,
+            source=source,
+            entered_by=change.person.login,
+            entered_at=change.now,
+            # Which cuts are in doubt may be known; what they read is sealed with the bitting.
+            doubts=len(doubts),
+            accepted_because=because,
+            blanks_wasted=wasted,
+        )
+    )
+    change.log("blade.entered", standard=standard.id, source=source, doubts=len(doubts), because=because)

@@ -1,0 +1,130 @@
+"""The Handover leg: what the sheet says, the signature, the end of the job."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from bittern.work.change import changing
+from bittern.work.entry import Entry
+from bittern.work.errors import NotYetError
+from bittern.work.facts import CensusKey, Handover, JobFile
+from bittern.work.people import Person
+from bittern.work.ports import Desk
+from bittern.work.prooflist import list_tests
+from bittern.work.settled import LEGS, is_settled
+
+MAX_POINTS = 4000
+MAX_TEXT = 100_000
+SIGN_SIDE = 1000
+
+Strokes = tuple[tuple[tuple[int, int], ...], ...]
+
+CAUTIONS = (
+    "Keep new and used coin cells away from children; if one is swallowed, get medical help at once.",
+    "Keep the spare apart from the key that is used daily.",
+    "A key that was not present at pairing may no longer start the vehicle; bring it to be paired.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class HandoverSheet:
+    """Everything on the handover paper; never a bitting or a key code."""
+
+    number: int
+    customer: str
+    vehicle: str
+    vin: str
+    plate: str
+    made: str
+    lines: tuple[tuple[str, str], ...]
+    total: str
+    keys_before: tuple[CensusKey, ...]
+    keys_after: tuple[CensusKey, ...]
+    tests: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+    signed_by: str
+    strokes: Strokes
+    date: str
+
+
+def sign_handover(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Hand over and close: fields keys_handed, payment_reference, signed_by, strokes (JSON) or on_paper."""
+    entry = Entry(data)
+    keys = entry.whole("keys_handed", 1, 20, required=True)
+    reference = entry.text("payment_reference", limit=60)
+    signed_by = entry.text("signed_by", required=True, expected="the name of the person who signs", limit=80)
+    # Who cannot draw on the screen signs the printed sheet; the record says which it was.
+    on_paper = entry.flag("on_paper")
+    strokes = () if on_paper else _read_strokes(entry, data.get("strokes", ""))
+    entry.finish()
+    with changing(desk, number, person, "counter") as change:
+        for leg in LEGS[:-1]:
+            if not is_settled(change.job, leg):
+                raise NotYetError(f"the {leg} leg open", "every leg before settled", where="handover")
+        handover = Handover(
+            payment_reference=reference,
+            keys_handed=keys or 1,
+            signed_by=signed_by,
+            strokes=strokes,
+            handed_by=person.login,
+            at=change.now,
+        )
+        change.put(handover=handover, state="closed", closed_at=change.now)
+        change.log("handover.signed", keys_handed=keys, payment_reference=reference, on_paper=on_paper)
+
+
+def compose_sheet(job: JobFile) -> HandoverSheet:
+    """Return what the handover paper says; raises NotYetError before an article is chosen and promised."""
+    if job.key is None or job.promise is None:
+        raise NotYetError(
+            "no article or no promise", "both, before a handover sheet can be drawn", where="handover"
+        )
+    v, answers = job.vehicle, {answer.test: answer for answer in job.proof}
+    tests = tuple(
+        (
+            test.say,
+            ("passed" if answers[test.id].passed else "FAILED") if test.id in answers else "not yet tested",
+        )
+        for test in list_tests(job)
+    )
+    at = job.handover.at if job.handover else None
+    return HandoverSheet(
+        number=job.number,
+        customer=job.request.customer,
+        vehicle=" ".join(str(part) for part in (v.make, v.model, v.year or "") if part) if v else "",
+        vin=v.vin if v else "",
+        plate=job.request.plate,
+        made=f"{job.key.title} ({job.key.article})",
+        lines=tuple((line.text, str(line.amount)) for line in job.promise.lines),
+        total=f"{job.promise.total} {job.promise.currency}, of it tax {job.promise.tax}",
+        keys_before=job.pairing.census if job.pairing else (),
+        keys_after=job.pairing.census_after if job.pairing else (),
+        tests=tests,
+        cautions=CAUTIONS if job.key.battery else CAUTIONS[1:],
+        signed_by=job.handover.signed_by if job.handover else "",
+        strokes=job.handover.strokes if job.handover else (),
+        date=at.date().isoformat() if at else "",
+    )
+
+
+def _read_strokes(entry: Entry, raw: object) -> Strokes:
+    expected = "a signature drawn in the field, or a tick that the printed sheet was signed"
+    if isinstance(raw, str) and len(raw) > MAX_TEXT:
+        entry.fault("strokes", f"{len(raw)} characters", f"at most {MAX_TEXT}")
+        return ()
+    try:
+        strokes = json.loads(raw) if isinstance(raw, str) else raw
+        read = tuple(tuple((int(x), int(y)) for x, y in stroke) for stroke in strokes)  # type: ignore[attr-defined]
+    except (ValueError, TypeError, OverflowError, RecursionError):
+        entry.fault("strokes", "no readable drawing", expected)
+        return ()
+    points = [point for stroke in read for point in stroke]
+    if not 2 <= len(points) <= MAX_POINTS:
+        entry.fault("strokes", f"{len(points)} points", f"{expected}, 2 to {MAX_POINTS} points")
+        return ()
+    if any(not 0 <= value <= SIGN_SIDE for point in points for value in point):
+        entry.fault("strokes", "a point outside the field", f"coordinates from 0 to {SIGN_SIDE}")
+        return ()
+    return read

@@ -1,0 +1,126 @@
+"""The Promise leg: price from parts, labour and tax; time from the run sheet; what to bring."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from bittern.engines.pairing.census import keys_to_bring
+from bittern.engines.pairing.chain import SheetFigures, analyse_sheet
+from bittern.engines.pairing.check import find_sheet_faults
+from bittern.engines.pairing.sheet import RunSheet
+from bittern.work.change import changing
+from bittern.work.entry import Entry
+from bittern.work.errors import NotYetError
+from bittern.work.facts import JobFile, PriceLine, Promise
+from bittern.work.people import Person
+from bittern.work.ports import Desk, ShopTerms
+from bittern.work.settled import needs_blade, needs_pairing
+
+CENT = Decimal("0.01")
+ANSWERS = ("in-person", "by-telephone", "in-writing")
+
+
+@dataclass(frozen=True, slots=True)
+class Duration:
+    """Minutes of work: half of the jobs are done by ``typical``, 9 in 10 by ``slow``."""
+
+    typical: float
+    slow: float
+
+
+def draw_promise(job: JobFile, sheet: RunSheet | None, terms: ShopTerms, currency: str) -> Promise:
+    """Return price, time and what to bring for the chosen article.
+
+    Parameters
+    ----------
+    job
+        With an article chosen, else NotYetError.
+    sheet
+        The run sheet that pairs it; None when it needs no pairing or the pack has none.
+    """
+    if job.key is None:
+        raise NotYetError("no article", "the Key leg settled", where="promise")
+    figures = analyse_sheet(sheet) if sheet is not None and not find_sheet_faults(sheet) else None
+    lines = [PriceLine(text=f"{job.key.title} ({job.key.article})", amount=job.key.price)]
+    if needs_blade(job):
+        lines.append(_price_labour("Cutting the blade", terms.cutting_minutes, terms))
+    if needs_pairing(job):
+        minutes = round(figures.time_mean_s / 60) if figures else 0
+        if minutes:
+            lines.append(_price_labour("Pairing at the vehicle", minutes, terms))
+        lines.append(_price_labour("Trying the key", terms.proof_minutes, terms))
+    net = sum((line.amount for line in lines), Decimal(0))
+    tax = (net * terms.tax_percent / 100).quantize(CENT, ROUND_HALF_UP)
+    time = _find_duration(job, figures, terms)
+    return Promise(
+        lines=tuple(lines),
+        currency=currency,
+        net=net,
+        tax=tax,
+        total=net + tax,
+        minutes_typical=time.typical if time else None,
+        minutes_slow=time.slow if time else None,
+        bring=list_to_bring(job, sheet),
+    )
+
+
+def list_to_bring(job: JobFile, sheet: RunSheet | None) -> tuple[str, ...]:
+    """Return what the customer must bring, in plain words."""
+    bring = ["Photo identity and the vehicle's papers."]
+    if needs_pairing(job):
+        bring.append("The vehicle itself.")
+    if sheet is not None:
+        bring += keys_to_bring(sheet)
+    return tuple(dict.fromkeys(bring))
+
+
+def find_sheet(desk: Desk, job: JobFile) -> RunSheet | None:
+    """Return the pack's run sheet for the chosen article, None where there is none."""
+    return desk.pack.runsheets.get(job.key.runsheet) if job.key and job.key.runsheet else None
+
+
+def offer_promise(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Draw up the promise and put it on record as offered."""
+    del data
+    with changing(desk, number, person, "counter") as change:
+        promise = draw_promise(change.job, find_sheet(desk, change.job), desk.terms, desk.pack.currency)
+        change.put(promise=promise.model_copy(update={"offered_by": person.login, "offered_at": change.now}))
+        change.log("promise.offered", total=str(promise.total), currency=promise.currency)
+
+
+def accept_promise(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Record the customer's word: fields accepted_by (name), accepted_how."""
+    entry = Entry(data)
+    name = entry.text("accepted_by", required=True, expected="the name of the person who agreed", limit=80)
+    how = entry.choice("accepted_how", ANSWERS)
+    entry.finish()
+    with changing(desk, number, person, "counter") as change:
+        promise = change.job.promise
+        if promise is None:
+            raise NotYetError("no promise", "a price offered first", where="promise")
+        change.put(
+            promise=promise.model_copy(
+                update={"accepted_by": name, "accepted_how": how, "accepted_at": change.now}
+            )
+        )
+        change.log("promise.accepted", how=how, total=str(promise.total))
+
+
+def _price_labour(text: str, minutes: int, terms: ShopTerms) -> PriceLine:
+    amount = (terms.labour_per_hour * minutes / 60).quantize(CENT, ROUND_HALF_UP)
+    return PriceLine(text=f"{text}, {minutes} min", amount=amount)
+
+
+def _find_duration(job: JobFile, figures: SheetFigures | None, terms: ShopTerms) -> Duration | None:
+    if needs_pairing(job) and figures is None:
+        return None
+    fixed = (terms.cutting_minutes if needs_blade(job) else 0) + (
+        terms.proof_minutes if needs_pairing(job) else 0
+    )
+    if figures is None:
+        return Duration(float(fixed), 1.5 * fixed)
+    return Duration(
+        round(fixed + figures.time_p50_s / 60, 1), round(1.5 * fixed + figures.time_p90_s / 60, 1)
+    )
