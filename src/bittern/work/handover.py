@@ -11,7 +11,7 @@ from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
 from bittern.work.facts import CensusKey, Handover, JobFile
 from bittern.work.people import Person
-from bittern.work.ports import Desk
+from bittern.work.ports import Desk, ShopTerms
 from bittern.work.prooflist import list_tests
 from bittern.work.settled import LEGS, is_settled
 
@@ -32,6 +32,8 @@ CAUTIONS = (
 class HandoverSheet:
     """Everything on the handover paper; never a bitting or a key code."""
 
+    shop: str
+    town: str
     number: int
     customer: str
     vehicle: str
@@ -44,6 +46,8 @@ class HandoverSheet:
     keys_after: tuple[CensusKey, ...]
     tests: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
+    payment_reference: str
+    keys_handed: int | None
     signed_by: str
     strokes: Strokes
     date: str
@@ -75,7 +79,7 @@ def sign_handover(desk: Desk, number: int, person: Person, data: Mapping[str, ob
         change.log("handover.signed", keys_handed=keys, payment_reference=reference, on_paper=on_paper)
 
 
-def compose_sheet(job: JobFile) -> HandoverSheet:
+def compose_sheet(job: JobFile, terms: ShopTerms) -> HandoverSheet:
     """Return what the handover paper says; raises NotYetError before an article is chosen and promised."""
     if job.key is None or job.promise is None:
         raise NotYetError(
@@ -91,6 +95,8 @@ def compose_sheet(job: JobFile) -> HandoverSheet:
     )
     at = job.handover.at if job.handover else None
     return HandoverSheet(
+        shop=terms.name,
+        town=terms.town,
         number=job.number,
         customer=job.request.customer,
         vehicle=" ".join(str(part) for part in (v.make, v.model, v.year or "") if part) if v else "",
@@ -103,6 +109,8 @@ def compose_sheet(job: JobFile) -> HandoverSheet:
         keys_after=job.pairing.census_after if job.pairing else (),
         tests=tests,
         cautions=CAUTIONS if job.key.battery else CAUTIONS[1:],
+        payment_reference=job.handover.payment_reference if job.handover else "",
+        keys_handed=job.handover.keys_handed if job.handover else None,
         signed_by=job.handover.signed_by if job.handover else "",
         strokes=job.handover.strokes if job.handover else (),
         date=at.date().isoformat() if at else "",
