@@ -13,7 +13,7 @@ from environment import say
 REASONS = {
     "chromium": "the browser tests drive it",
     "fonts-dejavu-core": "without any font the browser tests would look at empty boxes",
-    "postgresql": "the store tests run on it as well as on SQLite, a server of their own in a temporary folder",
+    "postgresql": "the store tests run on it as well as on SQLite, in a server that ends with them",
 }
 
 

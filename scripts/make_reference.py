@@ -1,0 +1,129 @@
+"""Writes the generated pages of docs/reference from the code: commands, errors, settings.
+
+Run in the environment: ``.venv/bin/python scripts/make_reference.py``. A test compares the committed pages with what
+this would write, so a command, an error code or a setting without documentation cannot stand.
+"""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parent.parent
+REFERENCE = ROOT / "docs" / "reference"
+NOTE = "<!-- Written by scripts/make_reference.py from the code; change it there. -->\n\n"
+
+
+def write_commands() -> str:
+    """Return the page of commands: every command with its arguments, options and help."""
+    from typer.main import get_command
+
+    from bittern.cli.main import GROUPS, SINGLES, build_app
+
+    page = [
+        "# Commands\n",
+        "`bittern COMMAND … [--json]`. With `--json` one JSON object goes to standard output and nothing else "
+        "does; messages and progress go to standard error.\n",
+        "| exit code | meaning |\n|---|---|\n"
+        "| 0 | done |\n"
+        '| 1 | done, and the answer is a "no": not valid, out of tolerance, faults found |\n'
+        "| 2 | bad usage or input that cannot be read; one line on standard error says what was expected |\n",
+    ]
+    for name in sorted([*GROUPS, *SINGLES]):
+        # One command at a time is loaded in full: that is how the command line itself does it.
+        root: Any = get_command(build_app(name))
+        page += _describe(root.commands[name], f"bittern {name}")
+    return NOTE + "\n".join(page)
+
+
+def _describe(command: Any, path: str) -> Iterator[str]:
+    text = inspect.cleandoc(command.help or "")
+    if hasattr(command, "commands"):
+        yield f"## {path}\n\n{text}\n"
+        for name, inner in sorted(command.commands.items()):
+            yield from _describe(inner, f"{path} {name}")
+        return
+    arguments = [parameter for parameter in command.params if not parameter.opts[0].startswith("-")]
+    options = [
+        parameter for parameter in command.params if parameter not in arguments and not parameter.hidden
+    ]
+    words = [path, *(_write_argument(parameter) for parameter in arguments), "[OPTIONS]" if options else ""]
+    level = "##" if path.count(" ") == 1 else "###"
+    yield f"{level} {path}\n\n{text}\n\n```\n{' '.join(filter(None, words))}\n```\n"
+    if command.params:
+        rows = [_write_row(parameter) for parameter in (*arguments, *options)]
+        yield "| | | default |\n|---|---|---|\n" + "".join(rows)
+
+
+def _write_argument(parameter: Any) -> str:
+    name = (parameter.metavar or parameter.name).upper() + (" …" if parameter.nargs != 1 else "")
+    return name if parameter.required else f"[{name}]"
+
+
+def _write_row(parameter: Any) -> str:
+    if parameter.opts[0].startswith("-"):
+        value = "" if parameter.is_flag else f" {(parameter.metavar or parameter.name).upper()}"
+        name = ", ".join([*parameter.opts, *parameter.secondary_opts]) + value
+    else:
+        name = (parameter.metavar or parameter.name).upper()
+    default = parameter.default
+    if parameter.required:
+        shown = "required"
+    elif default is None or default == "" or default is False:
+        shown = ""
+    else:
+        shown = f"`{getattr(default, 'value', default)}`"
+    repeat = " May be given more than once." if getattr(parameter, "multiple", False) else ""
+    cell = f"{' '.join((parameter.help or '').split())}{repeat}".strip().replace("|", "\\|")
+    return f"| `{name}` | {cell} | {shown} |\n"
+
+
+def find_errors() -> list[type[Any]]:
+    """Return every class of the error tree, by code; they live in the packages' ``errors.py``."""
+    from bittern.core.errors import BitternError
+
+    for path in sorted((ROOT / "src" / "bittern").rglob("errors.py")):
+        importlib.import_module(".".join(path.relative_to(ROOT / "src").with_suffix("").parts))
+
+    def walk(kind: type[Any]) -> Iterator[type[Any]]:
+        yield kind
+        for inner in kind.__subclasses__():
+            yield from walk(inner)
+
+    ours = {kind for kind in walk(BitternError) if kind.__module__.startswith("bittern.")}
+    return sorted(ours, key=lambda kind: (kind.code, kind.__name__))
+
+
+def write_errors() -> str:
+    """Return the page of error codes with their meanings."""
+    rows = [
+        f"| `{kind.code}` | {kind.meaning} | `{kind.__module__}.{kind.__name__}` |\n"
+        for kind in find_errors()
+    ]
+    return (
+        NOTE
+        + "# Errors\n\n"
+        + "The same error is one line on the command line, one JSON object under `--json` "
+        + "(`code, where, found, expected, hint`, and `faults` where there are several) and one sentence beside the "
+        + "field on the screen. A code keeps its meaning for good.\n\n"
+        + "| code | meaning | class |\n|---|---|---|\n"
+        + "".join(rows)
+    )
+
+
+PAGES: dict[str, Callable[[], str]] = {"commands.md": write_commands, "errors.md": write_errors}
+
+
+def main() -> None:
+    """Write every page."""
+    REFERENCE.mkdir(parents=True, exist_ok=True)
+    for name, write in PAGES.items():
+        (REFERENCE / name).write_text(write(), encoding="utf-8")
+        print(f"docs/reference/{name}")
+
+
+if __name__ == "__main__":
+    main()
