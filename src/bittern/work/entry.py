@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 from bittern.core.errors import Fault, shorten
 from bittern.work.errors import FieldsError
 
+_WHOLE = re.compile(r"-?[0-9]{1,12}")
 _YES = {"yes", "on", "true", "1", True}
 
 
@@ -75,7 +77,7 @@ class Entry:
             if required:
                 self.fault(name, "nothing", f"a whole number from {low} to {high}")
             return None
-        if not value.isascii() or not value.lstrip("-").isdigit() or not low <= int(value[:12]) <= high:
+        if not _WHOLE.fullmatch(value) or not low <= int(value) <= high:
             self.fault(name, value, f"a whole number from {low} to {high}")
             return None
         return int(value)
