@@ -1,4 +1,4 @@
-"""Writes docs/reference/licences.md: what Bittern stands on, with versions and licences as the packages state them.
+"""Writes docs/reference/licences.md: what Bittern stands on, under the licences that the packages state.
 
 Run in the environment: ``.venv/bin/python scripts/make_licences.py``.
 """
@@ -74,12 +74,12 @@ def write_page() -> str:
     return (
         "<!-- Written by scripts/make_licences.py from the installed packages; change it there. -->\n\n"
         "# Licences\n\n"
-        "Bittern itself is licensed under the Apache License 2.0 (see [LICENSE](../../LICENSE)). It stands on the "
-        "packages below, installed beside it and not copied into it, under the licences they state. The full texts "
-        "lie with each package, in its `*.dist-info` folder inside `.venv`.\n\n"
+        "Bittern itself is licensed under the Apache License 2.0 (see [LICENSE](../../LICENSE)). It stands\n"
+        "on the packages below, installed beside it and not copied into it, under the licences they state. The\n"
+        "full texts lie with each package, in its `*.dist-info` folder inside `.venv`.\n\n"
         "| package | version | licence | |\n|---|---|---|---|\n" + rows + "\n"
-        "Files of others that are copied into this repository are listed, with version, licence and hash, in "
-        "`src/bittern/bench/static/vendor/vendor.json`.\n"
+        "Files of others that are copied into this repository are listed, with version, licence and hash,\n"
+        "in `src/bittern/bench/static/vendor/vendor.json`.\n"
     )
 
 

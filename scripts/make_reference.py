@@ -1,7 +1,7 @@
 """Writes the generated pages of docs/reference from the code: commands, errors, settings.
 
-Run in the environment: ``.venv/bin/python scripts/make_reference.py``. A test compares the committed pages with what
-this would write, so a command, an error code or a setting without documentation cannot stand.
+Run in the environment: ``.venv/bin/python scripts/make_reference.py``. A test compares the committed pages
+with what this would write, so a command, an error code or a setting without documentation cannot stand.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ def write_commands() -> str:
 
     page = [
         "# Commands\n",
-        "`bittern COMMAND … [--json]`. With `--json` one JSON object goes to standard output and nothing else "
-        "does; messages and progress go to standard error.\n",
+        "`bittern COMMAND … [--json]`. With `--json` one JSON object goes to standard output and nothing\n"
+        "else does; messages and progress go to standard error.\n",
         "| exit code | meaning |\n|---|---|\n"
         "| 0 | done |\n"
         '| 1 | done, and the answer is a "no": not valid, out of tolerance, faults found |\n'
@@ -99,17 +99,14 @@ def find_errors() -> list[type[Any]]:
 
 def write_errors() -> str:
     """Return the page of error codes with their meanings."""
-    rows = [
-        f"| `{kind.code}` | {kind.meaning} | `{kind.__module__}.{kind.__name__}` |\n"
-        for kind in find_errors()
-    ]
+    rows = [f"| `{kind.code}` | {kind.meaning} | `{kind.__module__}` |\n" for kind in find_errors()]
     return (
         NOTE
         + "# Errors\n\n"
-        + "The same error is one line on the command line, one JSON object under `--json` "
-        + "(`code, where, found, expected, hint`, and `faults` where there are several) and one sentence beside the "
-        + "field on the screen. A code keeps its meaning for good.\n\n"
-        + "| code | meaning | class |\n|---|---|---|\n"
+        + "The same error is one line on the command line, one JSON object under `--json` (`code, where,\n"
+        + "found, expected, hint`, and `faults` where there are several) and one sentence beside the field on the\n"
+        + "screen. A code keeps its meaning for good.\n\n"
+        + "| code | meaning | module |\n|---|---|---|\n"
         + "".join(rows)
     )
 
