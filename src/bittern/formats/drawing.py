@@ -134,7 +134,7 @@ def measure_text(text: str, size: float, *, bold: bool = False) -> float:
 def wrap_words(
     words: Sequence[str], width: float, size: float, *, bold: bool = False, most: int = 3
 ) -> list[str]:
-    """Return ``words`` in at most ``most`` lines of ``width`` mm; what they cannot hold ends in an ellipsis."""
+    """Return ``words`` in at most ``most`` lines of ``width`` mm; what is left over ends in an ellipsis."""
     lines = [""]
     for word in words:
         longer = f"{lines[-1]} {word}".strip()

@@ -117,12 +117,7 @@ def sample_contour(
     UnknownCutError
         A cut of that edge is unknown.
     """
-    if not (math.isfinite(step_mm) and step_mm >= SMALLEST_STEP_MM):
-        raise StepError(f"a step of {step_mm:g} mm", f"at least {SMALLEST_STEP_MM:g} mm")
-    if standard.length_mm / step_mm > MOST_POINTS:
-        raise StepError(
-            f"a step of {step_mm:g} mm on {standard.length_mm:g} mm", f"at most {MOST_POINTS} points"
-        )
+    check_step(standard, step_mm)
     # Multiples, not a running sum: a sum of a thousand steps of 0.01 has drifted.
     count = math.floor(standard.length_mm / step_mm + SAME_MM)
     xs = [min(number * step_mm, standard.length_mm) for number in range(count + 1)]
@@ -130,6 +125,22 @@ def sample_contour(
         xs.append(standard.length_mm)
     outline = get_outline(standard, bitting, edge=edge)
     return tuple(_walk(outline, xs))
+
+
+def check_step(standard: BladeStandard, step_mm: float) -> None:
+    """Refuse a sampling step.
+
+    Raises
+    ------
+    StepError
+        As for :func:`sample_contour`.
+    """
+    if not (math.isfinite(step_mm) and step_mm >= SMALLEST_STEP_MM):
+        raise StepError(f"a step of {step_mm:g} mm", f"at least {SMALLEST_STEP_MM:g} mm")
+    if standard.length_mm / step_mm > MOST_POINTS:
+        raise StepError(
+            f"a step of {step_mm:g} mm on {standard.length_mm:g} mm", f"at most {MOST_POINTS} points"
+        )
 
 
 def get_blade_polygon(standard: BladeStandard, bitting: Bitting) -> tuple[Point, ...]:

@@ -1,0 +1,167 @@
+"""``bittern blade``: contours, charts and measurements of blades."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from bittern.cli.output import JsonOption, NoAnswer, PackOption, emit, load_pack, tell
+
+if TYPE_CHECKING:
+    from bittern.engines.blade.bitting import Bitting
+    from bittern.engines.blade.caliper import Measurement
+    from bittern.engines.blade.standard import BladeStandard
+    from bittern.formats.packs import Pack
+
+app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+
+StandardOption = Annotated[
+    str, typer.Option("--standard", metavar="S", help="Id of the blade standard in the pack.")
+]
+BittingOption = Annotated[
+    str, typer.Option("--bitting", metavar="B", help="Labels parted by spaces, such as '2 1 3 4'.")
+]
+
+
+@app.command()
+def contour(
+    standard: StandardOption,
+    bitting: BittingOption,
+    step: Annotated[
+        float | None,
+        typer.Option("--step", metavar="MM", help="Sample at this step instead of at each bend."),
+    ] = None,
+    pack: PackOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Compute the exact contour of a blade."""
+    from bittern.engines.blade.outline import check_step, get_outline, sample_contour
+
+    blade = get_blade(load_pack(pack), standard)
+    if step is not None:
+        check_step(blade, step)
+    cuts = _get_allowed(blade, bitting, as_json=as_json)
+
+    def trace(edge: int) -> tuple[tuple[float, float], ...]:
+        if step is None:
+            return get_outline(blade, cuts, edge=edge)
+        return sample_contour(blade, cuts, step, edge=edge)
+
+    points = trace(0)
+    data: dict[str, object] = {
+        "standard": blade.id,
+        "bitting": bitting_text(blade, cuts),
+        "points_mm": points,
+    }
+    if blade.kind == "edge" and blade.sides != "single":
+        lower = trace(1) if blade.sides == "split" else points
+        data["lower_points_mm"] = [(x, -h) for x, h in lower]
+    emit(data, as_json=as_json, text=lambda: "\n".join(f"{x:.4f} {h:.4f}" for x, h in points))
+
+
+@app.command()
+def chart(
+    standard: StandardOption,
+    bitting: BittingOption,
+    out: Annotated[Path, typer.Option("--out", metavar="F.svg", help="File to write.")],
+    unit: Annotated[str, typer.Option("--unit", help="Unit of the numbers: mm or inch.")] = "mm",
+    title: Annotated[str, typer.Option("--title", help="Heading instead of the standard's title.")] = "",
+    pack: PackOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Draw a blade to scale with its dimensions, as SVG."""
+    from bittern.core.errors import InputError
+    from bittern.formats.chart import render_chart
+
+    blade = get_blade(load_pack(pack), standard)
+    cuts = _get_allowed(blade, bitting, as_json=as_json)
+    svg = render_chart(blade, cuts, unit=unit, title=title)
+    try:
+        out.write_text(svg, encoding="utf-8")
+    except OSError as error:
+        raise InputError(
+            f"a place that cannot be written ({error.strerror})", "a file", where=str(out)
+        ) from error
+    data = {"out": str(out), "standard": blade.id, "bitting": bitting_text(blade, cuts)}
+    emit(data, as_json=as_json, text=f"Wrote {out}.")
+
+
+@app.command()
+def measure(
+    file: Annotated[Path, typer.Argument(metavar="FILE.csv", help="Readings: position,height_mm,sd_mm.")],
+    standard: StandardOption,
+    pack: PackOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell the bitting from caliper readings, and which cut to measure again."""
+    from bittern.engines.blade.caliper import decode_readings
+    from bittern.formats.caliper import read_caliper
+
+    blade = get_blade(load_pack(pack), standard)
+    sheet = read_caliper(file, blade)
+    if sheet.positions_as != "cut numbers":
+        tell(f"bittern: read the positions as {sheet.positions_as}")
+    measured = decode_readings(blade, sheet.readings)
+    data = {**measured.as_dict(), "positions_as": sheet.positions_as}
+    emit(data, as_json=as_json, text=lambda: _describe_measurement(measured))
+    if not measured.allowed:
+        raise NoAnswer
+
+
+def get_blade(pack: Pack, blade_id: str) -> BladeStandard:
+    """Return a pack's blade standard, or raise the error that lists those it has."""
+    from bittern.core.errors import InputError, shorten
+
+    try:
+        return pack.blades[blade_id]
+    except KeyError:
+        known = ", ".join(sorted(pack.blades)) or "none: the pack has no blades"
+        raise InputError(
+            shorten(blade_id), f"a blade standard of the pack: {known}", where="--standard"
+        ) from None
+
+
+def bitting_text(blade: BladeStandard, cuts: Bitting) -> str:
+    """Return a bitting as it is written."""
+    from bittern.engines.blade.bitting import format_bitting
+
+    return format_bitting(blade, cuts)
+
+
+def _get_allowed(blade: BladeStandard, text: str, *, as_json: bool) -> Bitting:
+    """Return a bitting that the rules allow; a broken rule is printed and ends the command with a "no"."""
+    from bittern.engines.blade.bitting import find_violations, parse_bitting
+
+    cuts = parse_bitting(blade, text)
+    violations = find_violations(blade, cuts)
+    if violations:
+        problems = [str(violation) for violation in violations]
+        data = {
+            "standard": blade.id,
+            "bitting": bitting_text(blade, cuts),
+            "allowed": False,
+            "violations": [violation.as_dict() for violation in violations],
+            "problems": problems,
+        }
+        for problem in problems:
+            tell(f"bittern: {problem}")
+        if as_json:
+            emit(data, as_json=True, text="")
+        raise NoAnswer
+    return cuts
+
+
+def _describe_measurement(measured: Measurement) -> str:
+    lines = [f"{measured.bitting}   (standard {measured.standard}, sure to {measured.probability:.4f})"]
+    for cut in measured.cuts:
+        if cut.depth_mm is None or cut.distance_mm is None:
+            lines.append(f"  cut {cut.name}: ?  not measured")
+        else:
+            lines.append(
+                f"  cut {cut.name}: {cut.label}  {cut.depth_mm:.2f} mm, {cut.distance_mm:.2f} mm from the"
+                f" nearest depth, probability {cut.probability:.4f}"
+            )
+    lines += [f"Next: {bitting} ({probability:.2g})" for bitting, probability, _ in measured.runners_up[:3]]
+    return "\n".join([*lines, *measured.problems])
