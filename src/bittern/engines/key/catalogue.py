@@ -37,7 +37,7 @@ class Article:
 
 @dataclass(frozen=True, slots=True)
 class Fitment:
-    """One row: among vehicles of this make, model, years and start, ``article`` is the one with chance ``share``."""
+    """One row: among vehicles of this make, model, years and start, ``share`` take ``article``."""
 
     make: str
     model: str

@@ -1,0 +1,152 @@
+"""The value of an answer before it is had, and what a wrong order costs.
+
+Plain decision analysis over a table of utilities, actions by states (Raiffa 1968), that knows nothing of keys
+but the names of the shop's costs. One question ahead only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from bittern.engines.key.errors import DecisionError
+from bittern.engines.key.evidence import KINDS
+from bittern.engines.key.index import Floats
+
+DEFAULT_BAR = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """What questions and mistakes cost the shop, in the pack's currency.
+
+    Attributes
+    ----------
+    per_minute
+        A technician's minute.
+    minutes
+        Minutes that each question takes, by observation kind.
+    wrong_order
+        Return fee and carriage of an article that does not fit.
+    delay
+        What the lost days cost the shop in goodwill and a car standing about.
+    second_visit
+        The customer, or the technician, comes again.
+    needless_search
+        Taking an article for one that the pack has not, and searching elsewhere or losing the sale.
+    """
+
+    per_minute: float = 1.0
+    minutes: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "fcc_id": 3.0,
+            "button_count": 1.0,
+            "buttons": 1.5,
+            "start": 0.5,
+            "blade": 3.0,
+            "frequency_hz": 6.0,
+            "chip": 6.0,
+        }
+    )
+    wrong_order: float = 45.0
+    delay: float = 25.0
+    second_visit: float = 40.0
+    needless_search: float = 60.0
+
+    @property
+    def wrong(self) -> float:
+        """All that an order of the wrong article costs."""
+        return self.wrong_order + self.delay + self.second_visit
+
+    def of_question(self, kind: str) -> float:
+        """Return what asking for ``kind`` costs; a kind without minutes costs five."""
+        return self.per_minute * self.minutes.get(kind, 5.0)
+
+    def __post_init__(self) -> None:
+        numbers = (
+            self.per_minute, self.wrong_order, self.delay, self.second_visit, self.needless_search,
+            *self.minutes.values(),
+        )  # fmt: skip
+        if not all(0.0 <= number < float("inf") for number in numbers):
+            raise DecisionError("a negative or endless cost", "costs of 0 or more")
+        unknown = sorted(set(self.minutes) - set(KINDS))
+        if unknown:
+            raise DecisionError(f"minutes for {', '.join(unknown)}", f"only {', '.join(KINDS)}")
+
+
+def best_expected(utility: Floats, chance: Floats) -> tuple[int, float]:
+    """Return the action with the highest expected utility, and that utility.
+
+    Parameters
+    ----------
+    utility
+        Shape (actions, states).
+    chance
+        Shape (states,), sum 1.
+
+    Examples
+    --------
+    >>> best_expected(np.array([[4.0, 0.0], [1.0, 1.0]]), np.array([0.5, 0.5]))
+    (0, 2.0)
+    """
+    _check(utility, chance)
+    expected = utility @ chance
+    best = int(np.argmax(expected))
+    return best, float(expected[best])
+
+
+def value_of_sample(utility: Floats, chance: Floats, likelihood: Floats) -> float:
+    """Return the expected value of sample information: what an answer is worth before it is had.
+
+    Parameters
+    ----------
+    utility
+        Shape (actions, states).
+    chance
+        Shape (states,), sum 1: chances before the answer.
+    likelihood
+        Shape (answers, states): chance of each answer in each state; every column sums to 1.
+
+    Returns
+    -------
+    float
+        In the unit of ``utility``; never below 0, and never above :func:`value_of_certainty`.
+
+    Notes
+    -----
+    Sum over answers of the best joint expectation, less the best without an answer (Raiffa 1968).
+    """
+    _check(utility, chance)
+    if likelihood.ndim != 2 or likelihood.shape[1] != len(chance):
+        raise DecisionError(f"likelihoods of shape {likelihood.shape}", f"(answers, {len(chance)})")
+    if (likelihood < -1e-9).any() or not np.allclose(likelihood.sum(axis=0), 1.0, atol=1e-6):
+        raise DecisionError("likelihoods that do not sum to 1 in each state", "columns that sum to 1")
+    joint = likelihood * chance[None, :]
+    with_answer = float((utility @ joint.T).max(axis=0).sum())
+    return max(0.0, with_answer - float((utility @ chance).max()))
+
+
+def value_of_certainty(utility: Floats, chance: Floats) -> float:
+    """Return the expected value of perfect information: what knowing the state would be worth."""
+    _check(utility, chance)
+    return float(utility.max(axis=0) @ chance) - float((utility @ chance).max())
+
+
+def chance_of_passing(chance: Floats, likelihood: Floats, eligible: Floats, bar: float) -> float:
+    """Return how probable an answer is that lifts one ``eligible`` state to ``bar`` or above."""
+    joint = likelihood * chance[None, :]
+    answer = joint.sum(axis=1)
+    best = (joint * eligible[None, :]).max(axis=1)
+    return float(answer[best >= bar * np.maximum(answer, 1e-300)].sum())
+
+
+def _check(utility: Floats, chance: Floats) -> None:
+    if utility.ndim != 2 or chance.ndim != 1 or utility.shape[1] != len(chance) or not utility.size:
+        raise DecisionError(
+            f"utilities of shape {utility.shape} and chances of shape {chance.shape}",
+            "(actions, states) and (states,)",
+        )
+    if (chance < 0).any() or abs(float(chance.sum()) - 1.0) > 1e-6:
+        raise DecisionError("chances that do not sum to 1", "chances of 0 or more that sum to 1")

@@ -1,0 +1,285 @@
+"""Which article a vehicle takes, how sure that is and why, and what to ask next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bittern.engines.key.catalogue import Catalogue
+from bittern.engines.key.decision import (
+    DEFAULT_BAR,
+    Costs,
+    best_expected,
+    chance_of_passing,
+    value_of_sample,
+)
+from bittern.engines.key.evidence import KINDS, Observation, Vehicle
+from bittern.engines.key.index import Floats, Integers, KeyIndex
+from bittern.engines.key.posterior import Case, Posterior, open_case, posterior_of
+from bittern.engines.key.questions import QUESTIONS, answer_chances
+from bittern.engines.key.rates import Rates
+from bittern.engines.key.wording import describe_effect, describe_listing, describe_match, describe_outside
+
+# Articles that get a state of their own in the decision; the rest are one state in which no order is right.
+_MOST_STATES = 40
+_MOST_CANDIDATES = 12
+_LEAST_SHOWN = 0.001
+# Below the bar a question that costs more than it saves is still offered if it settles the case this often.
+_MAY_SETTLE = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """An article that could fit, its probability, and the reasons in words, strongest first."""
+
+    article: str
+    probability: float
+    because: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A question worth asking.
+
+    Attributes
+    ----------
+    question
+        The observation kind that it would give.
+    expected_saving
+        What its answer is expected to save, cost not deducted, in the pack's currency.
+    cost
+        What asking costs, same currency.
+    p_settles
+        Chance that its answer lifts one article, or "not in this pack", above the bar.
+    text, where
+        The question in words, and where to look.
+    """
+
+    question: str
+    expected_saving: float
+    cost: float
+    p_settles: float
+    text: str
+    where: str
+
+    @property
+    def net_saving(self) -> float:
+        """Expected saving less cost."""
+        return self.expected_saving - self.cost
+
+
+@dataclass(frozen=True, slots=True)
+class Identification:
+    """The answer: candidates best first, what remains outside the pack, and the next act.
+
+    ``settled`` with ``order``: order that article. ``settled`` without: not in this pack. Not settled: ask
+    the first of ``ask``; with nothing to ask the case is undecided. ``outside_because`` are the reasons for
+    ``outside_pack``.
+    """
+
+    candidates: tuple[Candidate, ...]
+    outside_pack: float
+    settled: bool
+    order: str | None
+    ask: tuple[Ask, ...]
+    outside_because: tuple[str, ...] = ()
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the fixed JSON shape, with more keys after it."""
+        return {
+            "candidates": [
+                {"article": one.article, "probability": one.probability, "because": list(one.because)}
+                for one in self.candidates
+            ],
+            "outside_pack": self.outside_pack,
+            "settled": self.settled,
+            "order": self.order,
+            "ask": [
+                {
+                    "question": one.question,
+                    "expected_saving": one.expected_saving,
+                    "cost": one.cost,
+                    "p_settles": one.p_settles,
+                    "text": one.text,
+                    "where": one.where,
+                }
+                for one in self.ask
+            ],
+            "outside_because": list(self.outside_because),
+        }
+
+
+def identify(
+    catalogue: Catalogue | KeyIndex,
+    vehicle: Vehicle,
+    observations: Sequence[Observation],
+    costs: Costs | None = None,
+    bar: float = DEFAULT_BAR,
+    *,
+    rates: Rates | None = None,
+) -> Identification:
+    """Return the article that ``vehicle`` takes, as far as the observations can say.
+
+    Parameters
+    ----------
+    catalogue
+        The pack's articles and fitments; a :class:`KeyIndex` of them saves laying them out anew each time.
+    vehicle
+        What is known of it; every part may be missing.
+    observations
+        In any order. A value None means asked, and cannot be had.
+    costs
+        The shop's costs, in the pack's currency.
+    bar
+        The shop's bar, 0 to 1: no article is ordered below this probability.
+    rates
+        The model's rates of error.
+
+    Returns
+    -------
+    Identification
+        ``settled`` needs all three: no question saves more than it costs, the likeliest article (or "not in
+        this pack") reaches ``bar``, and acting on it has the least expected cost.
+
+    Raises
+    ------
+    ObservationError
+        A kind, a way of getting it, or a type of value is unknown.
+
+    Notes
+    -----
+    Model: :mod:`~bittern.engines.key.posterior`. A question is worth its expected value of sample
+    information, one question ahead. A list of buttons answers their number too.
+
+    Examples
+    --------
+    >>> from bittern.engines.key.catalogue import Article, Fitment
+    >>> heron = Article("H-1", "Heron remote", "remote", fcc_id="KX4-HM22", buttons=("lock", "unlock"))
+    >>> row = Fitment("Heron", "One", 2015, 2019, "turn", "", "", "H-1", 0.9)
+    >>> label = Observation("fcc_id", "FCC ID: KX4HM22", "seen")
+    >>> one = Vehicle(make="Heron", model="One", year=2017)
+    >>> identify(Catalogue({"H-1": heron}, (row,)), one, [label]).order
+    'H-1'
+    """
+    index = catalogue if isinstance(catalogue, KeyIndex) else KeyIndex(catalogue)
+    costs, rates = costs or Costs(), rates or Rates()
+    case = open_case(index, vehicle, observations, rates)
+    posterior = posterior_of(case)
+    p_article = posterior.p_article
+    states = np.argsort(-p_article, kind="stable")[:_MOST_STATES]
+    chance = _state_chances(p_article, posterior.p_outside, states)
+    utility = _utilities(len(states), costs)
+    asks = _questions(case, posterior, states, chance, utility, costs, bar)
+    top = int(np.argmax(np.where(np.arange(len(chance)) == len(states), -1.0, chance)))
+    action, _ = best_expected(utility, chance)
+    acts_on_top = action == min(top, len(states))
+    settled = chance[top] >= bar and acts_on_top and not any(ask.net_saving > 0.0 for ask in asks)
+    order = index.articles[int(states[top])].article if settled and top < len(states) else None
+    candidates, outside_because = _explain(case, posterior, states)
+    return Identification(
+        candidates=candidates,
+        outside_pack=_below_one(posterior.p_outside),
+        settled=bool(settled),
+        order=order,
+        ask=() if settled else tuple(_worth_asking(asks, p_top=float(chance[top]), bar=bar)),
+        outside_because=outside_because,
+    )
+
+
+def _state_chances(p_article: Floats, p_outside: float, states: Integers) -> Floats:
+    """Return chances of the states: each article of ``states``, all other articles, not in the pack."""
+    each = p_article[states]
+    chance = np.array([*each, max(0.0, float(p_article.sum() - each.sum())), p_outside])
+    return np.asarray(chance / chance.sum(), dtype=np.float64)
+
+
+def _utilities(articles: int, costs: Costs) -> Floats:
+    """Return utilities, shape (articles + 1, articles + 2): order each article, or "not in this pack"."""
+    utility = np.full((articles + 1, articles + 2), -costs.wrong)
+    utility[np.arange(articles), np.arange(articles)] = 0.0
+    utility[articles, :] = -costs.needless_search
+    utility[articles, articles + 1] = 0.0
+    return utility
+
+
+def _questions(
+    case: Case,
+    posterior: Posterior,
+    states: Integers,
+    chance: Floats,
+    utility: Floats,
+    costs: Costs,
+    bar: float,
+) -> list[Ask]:
+    """Return every kind not yet asked with what its answer is worth."""
+    asked = {one.observation.kind for one in case.judged}
+    if any(one.observation.kind == "buttons" and one.observation.value is not None for one in case.judged):
+        asked.add("button_count")
+    eligible = np.ones(len(chance))
+    eligible[len(states)] = 0.0
+    asks = []
+    for kind in (kind for kind in KINDS if kind not in asked):
+        likelihood = answer_chances(case, posterior, kind, states)
+        asks.append(
+            Ask(
+                question=kind,
+                expected_saving=value_of_sample(utility, chance, likelihood),
+                cost=costs.of_question(kind),
+                p_settles=chance_of_passing(chance, likelihood, eligible, bar),
+                text=QUESTIONS[kind].text,
+                where=QUESTIONS[kind].where,
+            )
+        )
+    return asks
+
+
+def _worth_asking(asks: Sequence[Ask], *, p_top: float, bar: float) -> list[Ask]:
+    """Return the questions to offer, best first: those that pay; below the bar also those that may settle."""
+    paying = sorted((ask for ask in asks if ask.net_saving > 0.0), key=lambda ask: -ask.net_saving)
+    if p_top >= bar:
+        return paying
+    others = [ask for ask in asks if ask.net_saving <= 0.0 and ask.p_settles > _MAY_SETTLE]
+    return paying + sorted(others, key=lambda ask: (-ask.p_settles / max(ask.cost, 1e-9), ask.question))
+
+
+def _explain(
+    case: Case, posterior: Posterior, states: Integers
+) -> tuple[tuple[Candidate, ...], tuple[str, ...]]:
+    """Return the candidates with their reasons, and the reasons for what is outside the pack."""
+    without = [posterior_of(case, leave_out=i) for i in range(len(case.judged))]
+    p_without = [one.p_article for one in without]
+    p_article = posterior.p_article
+    shown = [int(i) for i in states[:_MOST_CANDIDATES] if p_article[i] >= _LEAST_SHOWN] or [
+        int(i) for i in states[:1]
+    ]
+    before = case.prior.article.sum(axis=1)
+    candidates = []
+    for place in shown:
+        article, p = case.index.articles[place], float(p_article[place])
+        listing = describe_listing(case.vehicle, float(before[place]), listed=bool(case.prior.listed[place]))
+        factors = [_odds(p) / _odds(float(other[place])) for other in p_without]
+        matches = [describe_match(one.observation, article) for one in case.judged]
+        candidates.append(Candidate(article.article, _below_one(p), (listing, *_reasons(matches, factors))))
+    p_outside = posterior.p_outside
+    factors = [_odds(p_outside) / _odds(one.p_outside) for one in without]
+    matches = [describe_match(one.observation, None) for one in case.judged]
+    outside = (describe_outside(float(case.prior.outside.sum())), *_reasons(matches, factors))
+    return tuple(candidates), outside
+
+
+def _reasons(matches: Sequence[str], factors: Sequence[float]) -> list[str]:
+    """Return one sentence an observation, the one that moved most first."""
+    strength = [abs(np.log(max(factor, 1e-300))) for factor in factors]
+    order = sorted(range(len(matches)), key=lambda i: (-round(float(strength[i]), 9), matches[i]))
+    return [f"{matches[i]}: {describe_effect(factors[i])}" for i in order]
+
+
+def _odds(p: float) -> float:
+    return max(p, 1e-300) / max(1.0 - p, 1e-15)
+
+
+def _below_one(p: float) -> float:
+    # Rounding must not let the sum of all probabilities exceed 1.
+    return max(0.0, p * (1.0 - 1e-12))
