@@ -9,6 +9,8 @@ from typing import TypeVar
 
 from bittern.core.errors import Fault
 from bittern.engines.key.catalogue import ARTICLE_KINDS, STARTS, Article, Fitment
+from bittern.engines.key.errors import FccIdError
+from bittern.engines.key.fcc import parse_fcc_id
 from bittern.engines.vehicle.pattern import ANY, NumberPattern
 from bittern.formats.tables import (
     describe,
@@ -138,6 +140,14 @@ def _read_frequency(at: Row, value: str) -> float:
 
 
 def _read_fcc_id(at: Row, value: str) -> str:
+    if value:
+        try:
+            normal = parse_fcc_id(value).text
+        except FccIdError as error:
+            at.note("fcc_id", describe(value), f"an FCC identifier: {error.expected}")
+        else:
+            if normal != value:
+                at.note("fcc_id", describe(value), f"its normal form, {normal}")
     return value
 
 

@@ -8,8 +8,10 @@ file for content that breaks the rules. No part of a pack is ever returned witho
 from __future__ import annotations
 
 import re
+import shutil
+import tempfile
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from pathlib import Path
 from typing import TypeVar
@@ -20,13 +22,20 @@ from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.key.catalogue import Article, Catalogue, Fitment
 from bittern.engines.pairing.sheet import RunSheet
 from bittern.engines.vehicle.pattern import NumberPattern
-from bittern.formats.blades import parse_blade
+from bittern.formats.blades import format_blade, parse_blade
 from bittern.formats.pack_checks import find_article_faults, find_fitment_faults
-from bittern.formats.pack_tables import read_articles, read_fitments, read_numbers
-from bittern.formats.runsheets import parse_runsheet
+from bittern.formats.pack_tables import (
+    format_articles,
+    format_fitments,
+    format_numbers,
+    read_articles,
+    read_fitments,
+    read_numbers,
+)
+from bittern.formats.runsheets import parse_runsheet, write_runsheet
 from bittern.formats.texts import read_text
-from bittern.formats.toml_files import TomlTable, check_key_depth, parse_toml
-from bittern.formats.tools import parse_tool
+from bittern.formats.toml_files import ID_EXPECTED, ID_FORM, TomlTable, check_key_depth, parse_toml
+from bittern.formats.tools import format_tool, parse_tool
 
 HEAD = "pack.toml"
 ARTICLES = "articles.csv"
@@ -35,6 +44,7 @@ NUMBERS = "numbers.csv"
 BLADES = "blades"
 TOOLS = "tools"
 RUNSHEETS = "runsheets"
+HEAD_KEYS = ("id", "title", "version", "licence", "source", "region", "currency")
 FILES_LIMIT = 5_000
 """Most TOML files in one folder of a pack."""
 CURRENCY = re.compile(r"[A-Z]{3}", re.ASCII)
@@ -108,13 +118,108 @@ def check_pack(folder: Path | str) -> PackReport:
     return _load(Path(folder))[1]
 
 
+def write_pack(pack: Pack, folder: Path | str, *, replace: bool = False) -> None:
+    """Write ``pack`` as a folder that :func:`read_pack` reads back as the same pack.
+
+    It is written beside its place, read back and compared, and only then put there, so that a pack with
+    faults leaves no trace.
+
+    Parameters
+    ----------
+    replace
+        Put the files in place of those of the pack that stands there; other files in the folder stay.
+
+    Raises
+    ------
+    InputError
+        The folder has something in it and ``replace`` is false, or it cannot be written.
+    FaultsError
+        The pack breaks the rules of its format.
+    """
+    folder = Path(folder)
+    texts = _format_files(pack)
+    try:
+        if folder.exists() and not replace and (not folder.is_dir() or any(folder.iterdir())):
+            raise InputError("something already there", "a new or empty folder", where=str(folder))
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        desk = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+        try:
+            fresh = desk / "pack"
+            for file, text in texts.items():
+                path = fresh / file
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_bytes(text.encode())
+            _check_same(pack, read_pack(fresh))
+            _put_in_place(fresh, folder, tuple(texts))
+        finally:
+            shutil.rmtree(desk)
+    except OSError as error:
+        raise InputError(
+            f"a folder that cannot be written ({error})", "a place for a pack", where=str(folder)
+        ) from error
+
+
+def _format_files(pack: Pack) -> dict[str, str]:
+    """Return the text of every file of the pack by its place in the folder."""
+    import tomli_w
+
+    faults = [
+        Fault("id", repr(thing_id), ID_EXPECTED, name)
+        for name, things in ((BLADES, pack.blades), (TOOLS, pack.tools), (RUNSHEETS, pack.runsheets))
+        for thing_id in things
+        if not ID_FORM.fullmatch(thing_id)
+    ]
+    if faults:
+        # These would become file names: nothing is written under a name that leads elsewhere.
+        raise FaultsError(faults)
+    head = {key: getattr(pack, key) for key in HEAD_KEYS}
+    texts = {
+        HEAD: tomli_w.dumps(head),
+        ARTICLES: format_articles(pack.articles.values()),
+        FITMENTS: format_fitments(pack.fitments),
+    }
+    if pack.numbers:
+        texts[NUMBERS] = format_numbers(pack.numbers)
+    texts |= {f"{BLADES}/{name}.toml": format_blade(blade) for name, blade in pack.blades.items()}
+    texts |= {f"{TOOLS}/{name}.toml": format_tool(tool) for name, tool in pack.tools.items()}
+    texts |= {f"{RUNSHEETS}/{name}.toml": write_runsheet(sheet) for name, sheet in pack.runsheets.items()}
+    return texts
+
+
+def _check_same(pack: Pack, written: Pack) -> None:
+    faults = [
+        Fault(part.name, "values that would not read back the same", "values that the format can hold")
+        for part in fields(pack)
+        if getattr(pack, part.name) != getattr(written, part.name)
+    ]
+    if faults:
+        raise FaultsError(faults)
+
+
+def _put_in_place(fresh: Path, folder: Path, files: tuple[str, ...]) -> None:
+    if not folder.exists() or not any(folder.iterdir()):
+        fresh.replace(folder)
+        return
+    for name in (BLADES, TOOLS, RUNSHEETS):
+        if (folder / name).is_symlink():
+            raise InputError("a link", "a folder of the pack itself", where=str(folder / name))
+    old = [folder / name for name in (HEAD, ARTICLES, FITMENTS, NUMBERS)]
+    old += [path for name in (BLADES, TOOLS, RUNSHEETS) for path in (folder / name).glob("*.toml")]
+    for path in old:
+        if path.relative_to(folder).as_posix() not in files:
+            path.unlink(missing_ok=True)
+    for file in files:
+        (folder / file).parent.mkdir(exist_ok=True)
+        (fresh / file).replace(folder / file)
+
+
 def _load(folder: Path) -> tuple[Pack, PackReport]:
     """Read all files. The pack returned is whole only if the report says so."""
     _check_folder(folder)
     faults: list[Fault] = []
     head = TomlTable(parse_toml(read_text(folder / HEAD, inside=folder), HEAD), HEAD, faults)
     keys = {"id": head.identifier("id")}
-    keys |= {key: head.text(key) for key in ("title", "version", "licence", "source", "region")}
+    keys |= {key: head.text(key) for key in HEAD_KEYS[1:-1]}
     keys["currency"] = _read_currency(head)
     blades, blade_files = _read_folder(folder, BLADES, parse_blade, _find_blade_faults, faults)
     tools, tool_files = _read_folder(folder, TOOLS, parse_tool, _find_tool_faults, faults)

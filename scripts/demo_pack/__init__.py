@@ -1,0 +1,2 @@
+"""The demo pack's data and the rules that spread it over articles and fitments. Everything here is"
+" invented."""
