@@ -104,8 +104,8 @@ def write_errors() -> str:
         NOTE
         + "# Errors\n\n"
         + "The same error is one line on the command line, one JSON object under `--json` (`code, where,\n"
-        + "found, expected, hint`, and `faults` where there are several) and one sentence beside the field on the\n"
-        + "screen. A code keeps its meaning for good.\n\n"
+        + "found, expected, hint`, and `faults` where there are several) and one sentence beside the field\n"
+        + "on the screen. A code keeps its meaning for good.\n\n"
         + "| code | meaning | module |\n|---|---|---|\n"
         + "".join(rows)
     )

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from environment import say
 
+SERVER_FOLDER = Path("/usr/lib/postgresql")
 REASONS = {
     "chromium": "the browser tests drive it",
     "fonts-dejavu-core": "without any font the browser tests would look at empty boxes",
@@ -40,7 +41,7 @@ def has_font() -> bool:
 
 def has_postgresql() -> bool:
     """Tell whether PostgreSQL's server programs are here; Debian keeps them out of the path."""
-    return bool(shutil.which("initdb")) or any(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
+    return bool(shutil.which("initdb")) or any(SERVER_FOLDER.glob("*/bin/initdb"))
 
 
 def install(packages: dict[str, str], *, who: str) -> bool:
