@@ -30,7 +30,7 @@ def make_pack() -> Pack:
         title="Demo pack: invented makes, keys and procedures",
         version="1.0.0",
         licence="CC0-1.0",
-        source="Invented by scripts/make_demo_pack.py; nothing in it is a real make, identifier or procedure.",
+        source="Invented by scripts/make_demo_pack.py: no real make, identifier or procedure.",
         region="invented",
         currency="EUR",
         articles=articles,

@@ -342,7 +342,9 @@ def _find_blade_faults(standard: BladeStandard) -> list[Fault]:
 
 
 def _find_tool_faults(cutter: Cutter) -> list[Fault]:
-    return []
+    from bittern.engines.cutting.fitting import find_cutter_faults
+
+    return find_cutter_faults(cutter)
 
 
 def _find_sheet_faults(sheet: RunSheet) -> list[Fault]:
