@@ -20,7 +20,13 @@ from bittern.engines.key.index import Floats, Integers, KeyIndex
 from bittern.engines.key.posterior import Case, Posterior, open_case, posterior_of
 from bittern.engines.key.questions import QUESTIONS, answer_chances
 from bittern.engines.key.rates import Rates
-from bittern.engines.key.wording import describe_effect, describe_listing, describe_match, describe_outside
+from bittern.engines.key.wording import (
+    describe_effect,
+    describe_gaps,
+    describe_listing,
+    describe_match,
+    describe_outside,
+)
 
 # Articles that get a state of their own in the decision; the rest are one state in which no order is right.
 _MOST_STATES = 40
@@ -76,7 +82,7 @@ class Identification:
 
     ``settled`` with ``order``: order that article. ``settled`` without: not in this pack. Not settled: ask
     the first of ``ask``; with nothing to ask the case is undecided. ``outside_because`` are the reasons for
-    ``outside_pack``.
+    ``outside_pack``; ``assumed`` says what the model had to take for granted.
     """
 
     candidates: tuple[Candidate, ...]
@@ -85,6 +91,7 @@ class Identification:
     order: str | None
     ask: tuple[Ask, ...]
     outside_because: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         """Return the fixed JSON shape, with more keys after it."""
@@ -108,6 +115,7 @@ class Identification:
                 for one in self.ask
             ],
             "outside_because": list(self.outside_because),
+            "assumed": list(self.assumed),
         }
 
 
@@ -185,6 +193,7 @@ def identify(
         order=order,
         ask=() if settled else tuple(_worth_asking(asks, p_top=float(chance[top]), bar=bar)),
         outside_because=outside_because,
+        assumed=tuple(describe_gaps(case)),
     )
 
 

@@ -7,6 +7,7 @@ from bittern.engines.key.catalogue import Article
 from bittern.engines.key.evidence import Observation, Vehicle
 from bittern.engines.key.identifier import clean_reading
 from bittern.engines.key.index import plain_name
+from bittern.engines.key.posterior import Case
 
 _LABEL = {
     "told": "the identifier told",
@@ -62,6 +63,30 @@ def describe_listing(vehicle: Vehicle, p_before: float, *, listed: bool) -> str:
 def describe_outside(p_before: float) -> str:
     """Return what the fitments leave over for articles outside the pack."""
     return f"{_percent(p_before)} take something that the pack does not have, before the key is looked at"
+
+
+def describe_gaps(case: Case) -> list[str]:
+    """Return what had to be assumed about the vehicle, in words."""
+    vehicle, index = case.vehicle, case.index
+    name = " ".join(word for word in (vehicle.make, vehicle.model) if word)
+    groups = index.groups_of(vehicle.make, vehicle.model)
+    gaps = []
+    if not name:
+        gaps.append("neither make nor model is known, so any vehicle of the pack is possible")
+    elif not groups:
+        gaps.append(f"the pack lists no {name}, so its article is most likely not in it")
+    elif not (vehicle.make and vehicle.model):
+        missing = "model" if vehicle.make else "make"
+        gaps.append(f"the {missing} is not known, so any {name} of the pack is possible")
+    if vehicle.year is None:
+        gaps.append("the year is not known, so all listed years are equally likely")
+    elif not vehicle.year_sure:
+        gaps.append("the year was told and may be off by one")
+    if groups and not any(one.observation.kind == "start" for one in case.judged):
+        starts = case.prior.article.sum(axis=0)
+        if float(starts.min()) > 0.1 * float(starts.sum()):
+            gaps.append("turn and push start are equally likely where both are listed")
+    return gaps
 
 
 def describe_match(observation: Observation, article: Article | None) -> str:
