@@ -79,7 +79,7 @@ def test_a_part_without_licence_is_found(folder: Path) -> None:
 
 
 def test_the_integrity_is_the_one_the_standard_prints() -> None:
-    # W3C Subresource Integrity, its first example; from memory, recomputed: alert('Hello, world.'); with SHA-384.
+    # W3C Subresource Integrity, its first example, for SHA-384; from memory, recomputed.
     digest = hashlib.sha384(b"alert('Hello, world.');").digest()
     assert (
         base64.b64encode(digest).decode()

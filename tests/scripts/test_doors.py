@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import doctest
 import os
 import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -110,3 +112,31 @@ def test_what_the_readme_links_to_is_there() -> None:
     for page in (ROOT / "README.md", ROOT / "CONTRIBUTING.md", ROOT / "docs" / "index.md"):
         for link in re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", page.read_text()):
             assert (page.parent / link).exists(), f"{page.name}: {link}"
+
+
+def read_blocks(language: str) -> list[str]:
+    """Return the README's code blocks of one language."""
+    return re.findall(
+        rf"^```{language}\n(.*?)^```$", (ROOT / "README.md").read_text(), re.MULTILINE | re.DOTALL
+    )
+
+
+def test_the_readme_s_library_example_does_what_it_shows() -> None:
+    (block,) = read_blocks("python")
+    example = doctest.DocTestParser().get_doctest(block, {}, "README", "README.md", 0)
+    assert len(example.examples) > 5
+    flags = doctest.ELLIPSIS | doctest.IGNORE_EXCEPTION_DETAIL
+    assert doctest.DocTestRunner(optionflags=flags).run(example).failed == 0
+
+
+def test_the_readme_s_commands_do_what_they_say(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from bittern.cli.main import main
+
+    (evidence,) = read_blocks("json")
+    (commands,) = read_blocks("sh")
+    (tmp_path / "evidence.json").write_text(evidence)
+    monkeypatch.chdir(tmp_path)
+    lines = [shlex.split(line) for line in commands.splitlines()]
+    assert {line[0] for line in lines} == {"bittern"}
+    assert [line for line in lines if main(line[1:]) != 0] == []
+    assert (tmp_path / "heron.svg").stat().st_size > 0
