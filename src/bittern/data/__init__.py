@@ -1,0 +1,1 @@
+"""Published tables and public data, each with its source."""

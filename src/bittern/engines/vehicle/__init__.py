@@ -1,0 +1,1 @@
+"""The vehicle engine: from a vehicle number, perhaps badly read, to a known vehicle."""
