@@ -28,7 +28,7 @@ from bittern.engines.pairing.sheet import (
 
 MAX_BYTES = 5_000_000
 # A procedure that a person walks has tens of steps. The limits keep a hostile file from holding up the shop.
-MAX_STEPS = 300
+MAX_STEPS = 200
 MAX_TIME_S = 7 * 24 * 3600.0
 MAX_SIGNALS = 100
 
