@@ -41,7 +41,7 @@ def weigh(desk: Desk, job: JobFile) -> Identification:
 
 
 def add_observation(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
-    """Add one observation: fields kind, value (a list for buttons; or mhz), how, sd, cannot (asked in vain)."""
+    """Add one observation: fields kind, how, and value (a list for buttons), mhz or cannot (in vain)."""
     entry = Entry(data)
     kind = entry.choice("kind", KINDS)
     how = entry.choice("how", HOWS)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP, Decimal
 
-from bittern.engines.pairing.census import keys_to_bring
+from bittern.engines.pairing.census import list_what_to_bring
 from bittern.engines.pairing.chain import SheetFigures, analyse_sheet
 from bittern.engines.pairing.check import find_sheet_faults
 from bittern.engines.pairing.sheet import RunSheet
@@ -19,6 +19,7 @@ from bittern.work.ports import Desk, ShopTerms
 from bittern.work.settled import needs_blade, needs_pairing
 
 CENT = Decimal("0.01")
+CUSTOMER_NEEDS = ("every-key", "old-key", "two-keys", "key-number")
 ANSWERS = ("in-person", "by-telephone", "in-writing")
 
 
@@ -72,7 +73,9 @@ def list_to_bring(job: JobFile, sheet: RunSheet | None) -> tuple[str, ...]:
     if needs_pairing(job):
         bring.append("The vehicle itself.")
     if sheet is not None:
-        bring += keys_to_bring(sheet)
+        # Only what the customer holds; the shop sees to the other needs itself.
+        theirs = tuple(need for need in sheet.needs if need in CUSTOMER_NEEDS)
+        bring += list_what_to_bring(replace(sheet, needs=theirs))
     return tuple(dict.fromkeys(bring))
 
 
