@@ -128,7 +128,7 @@ class CensusKey(Facts):
 
     name: str
     present: bool
-    worked_before: bool
+    worked_before: bool | None = None
     new: bool = False
     works_after: bool | None = None
 

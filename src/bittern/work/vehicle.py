@@ -23,7 +23,7 @@ YEARS = (1950, 2050)
 
 @dataclass(frozen=True, slots=True)
 class NumberStudy:
-    """What a number says: the rules' report, its decode, and what else could have been meant if it is wrong."""
+    """What a number says: the rules' report, its decode, or what else could have been meant."""
 
     report: VinReport
     decoding: Decoding | None
@@ -52,8 +52,8 @@ def list_models(pack: Pack, make: str) -> tuple[str, ...]:
 def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
     """Record the vehicle: fields vin, make, model, year, start, accepted_because.
 
-    What the number decodes to fills make, model and year where they were left empty. A missing or wrong number
-    needs ``accepted_because``; nothing is corrected silently.
+    What the number decodes to fills make, model and year where they were left empty. A missing or wrong
+    number needs ``accepted_because``; nothing is corrected silently.
     """
     entry = Entry(data)
     text = entry.text("vin", limit=40)

@@ -1,0 +1,255 @@
+"""The Pairing leg: needs and census first, then step by step; the log's events decide the state."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from bittern.engines.pairing.census import (
+    KeyForecast,
+    KeyInHand,
+    find_lost_keys,
+    predict_census,
+    word_need,
+)
+from bittern.engines.pairing.chain import SheetFigures, analyse_sheet
+from bittern.engines.pairing.check import find_sheet_faults
+from bittern.engines.pairing.event import RunEvent, RunState, read_event
+from bittern.engines.pairing.runner import check_event, fold_events
+from bittern.engines.pairing.sheet import RunSheet
+from bittern.formats.runsheets import parse_runsheet, write_runsheet
+from bittern.work.change import Change, changing
+from bittern.work.entry import Entry
+from bittern.work.errors import NotYetError
+from bittern.work.facts import CensusKey, JobFile, Pairing
+from bittern.work.people import Person
+from bittern.work.ports import Desk
+from bittern.work.promise import find_sheet
+from bittern.work.settled import is_settled
+
+EVENT = "pairing.event"
+NEW_KEY = "The new key"
+MOST_KEYS = 8
+WORKED = {"yes": True, "no": False, "unknown": None}
+KINDS = ("confirmed", "done", "failed", "chosen", "abandoned", "census")
+
+
+@dataclass(frozen=True, slots=True)
+class Preparation:
+    """What must hold before the first step: the sheet, its needs in words, its figures."""
+
+    sheet: RunSheet
+    needs: tuple[tuple[str, str], ...]
+    figures: SheetFigures
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A run under way or ended: the sheet as it was when it began, and where it stands."""
+
+    sheet: RunSheet
+    state: RunState
+    attempt: int
+
+    @property
+    def keys_at_stake(self) -> tuple[str, ...]:
+        """Names of the keys that stop working at a point of no return."""
+        return tuple(find_lost_keys(self.sheet, self.state.keys or ()))
+
+    @property
+    def forecast(self) -> tuple[KeyForecast, ...]:
+        """What becomes of each key, as the run stands now; after a good end if it is not over."""
+        outcome = self.state.outcome if self.state.ended else "good"
+        passed = self.state.passed_no_return if self.state.ended else True
+        return tuple(predict_census(self.sheet, self.state.keys or (), outcome, passed_no_return=passed))
+
+
+def prepare(desk: Desk, job: JobFile) -> Preparation | None:
+    """Return what must hold before the first step; None where the pack has no sound sheet for the article."""
+    sheet = find_sheet(desk, job)
+    if sheet is None or find_sheet_faults(sheet):
+        return None
+    return Preparation(sheet, tuple((need, word_need(need)) for need in sheet.needs), analyse_sheet(sheet))
+
+
+def load_run(desk: Desk, job: JobFile) -> Run | None:
+    """Return where the pairing stands by its events; None when none has begun."""
+    if job.pairing is None or not job.pairing.sheet:
+        return None
+    sheet = parse_runsheet(job.pairing.sheet_text, job.pairing.sheet)
+    return Run(sheet, fold_events(sheet, _load_events(desk, job)), job.pairing.attempt)
+
+
+def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Begin: fields needs (ticked), key-N-name, key-N-present, key-N-worked (yes, no, unknown) for N from 1.
+
+    The new key is added to the census by itself. A run that ended without success may be begun again.
+    """
+    entry = Entry(data)
+    keys = _read_census(entry)
+    needs = entry.words("needs")
+    with changing(desk, number, person, "bench") as change:
+        job = change.job
+        _require_ready(job)
+        if job.pairing is not None and job.pairing.outcome in ("", "good"):
+            raise NotYetError(
+                "a run that is under way or ended well", "none, or one to repeat", where="pairing"
+            )
+        ready = prepare(desk, job)
+        if ready is None:
+            raise NotYetError(
+                "no sound run sheet for this article",
+                "one in the pack, or pairing by another way",
+                where="pairing",
+            )
+        missing = [word_need(need) for need in ready.sheet.needs if need not in needs]
+        if missing:
+            entry.fault(
+                "needs", f"not ticked: {' '.join(missing)}", "every need ticked before the first step"
+            )
+        entry.finish()
+        attempt = job.pairing.attempt + 1 if job.pairing else 1
+        change.put(
+            pairing=Pairing(
+                sheet=ready.sheet.id,
+                sheet_text=write_runsheet(ready.sheet),
+                begun_by=person.login,
+                begun_at=change.now,
+                census=_to_facts(keys),
+                attempt=attempt,
+            ),
+            proof=(),
+        )
+        change.log("pairing.begun", sheet=ready.sheet.id, run=attempt)
+        made = {"person": person.login, "at": change.now}
+        begun = RunEvent(event_id=str(uuid.uuid4()), kind="begun", needs=ready.sheet.needs, **made)  # type: ignore[arg-type]
+        census = RunEvent(event_id=str(uuid.uuid4()), kind="census", keys=keys, **made)  # type: ignore[arg-type]
+        for event in (begun, census):
+            change.log(EVENT, run=attempt, event=event.as_dict())
+
+
+def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Record one event of the run: fields event_id, kind, step, visit, choice, to, note, sure.
+
+    ``sure`` is the tick of the second deliberate act before a point of no return (kind ``confirmed``).
+
+    A second arrival of the same ``event_id`` changes nothing. The event's time is the server's.
+    """
+    entry = Entry(data)
+    event_id = entry.text("event_id", required=True, expected="the event's own id", limit=64)
+    kind = entry.choice("kind", KINDS)
+    visit = entry.whole("visit", 0, 100_000)
+    texts = {name: entry.text(name, limit=200) for name in ("step", "choice", "to", "note")}
+    if kind == "confirmed" and not entry.flag("sure"):
+        entry.fault("sure", "not ticked", "a tick that you have read what will be lost")
+    keys = _read_census(entry) if kind == "census" else ()
+    entry.finish()
+    with changing(desk, number, person, "bench") as change:
+        run = load_run(desk, change.job)
+        if run is None or change.job.pairing is None:
+            raise NotYetError("no run begun", "needs and census first", where="pairing")
+        if event_id in run.state.event_ids:
+            return
+        event = RunEvent(
+            event_id=event_id, kind=kind, person=person.login, at=change.now, visit=visit, keys=keys, **texts
+        )
+        check_event(run.sheet, run.state, event)
+        change.log(EVENT, run=run.attempt, event=event.as_dict())
+        events = [*_load_events(desk, change.job), event]
+        _settle(change, change.job.pairing, Run(run.sheet, fold_events(run.sheet, events), run.attempt))
+
+
+def pair_otherwise(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Record a pairing done by another way than the pack's run sheets: field because (who did it, and how)."""
+    entry = Entry(data)
+    because = entry.text(
+        "because", required=True, expected="who paired it, and by which procedure", limit=500
+    )
+    entry.finish()
+    with changing(desk, number, person, "bench") as change:
+        _require_ready(change.job)
+        attempt = change.job.pairing.attempt + 1 if change.job.pairing else 1
+        change.put(
+            pairing=Pairing(
+                sheet="",
+                sheet_text="",
+                begun_by=person.login,
+                begun_at=change.now,
+                outcome="good",
+                ended_at=change.now,
+                attempt=attempt,
+                because=because,
+            )
+        )
+        change.log("pairing.otherwise", because=because)
+
+
+def _settle(change: Change, pairing: Pairing, run: Run) -> None:
+    """Take into the job's facts what the events have come to."""
+    facts: dict[str, object] = {"census": _to_facts(run.state.keys or ())}
+    if run.state.ended:
+        # Given up counts as unchanged before a point of no return, as stranded after one: the person is told.
+        outcome = run.state.outcome or ("stranded" if run.state.passed_no_return else "unchanged")
+        after = {forecast.name: forecast.works for forecast in run.forecast}
+        facts |= {
+            "outcome": outcome,
+            "ended_at": change.now,
+            "census_after": _to_facts(run.state.keys or (), after),
+        }
+        change.log("pairing.ended", outcome=outcome, run=run.attempt)
+    change.put(pairing=pairing.model_copy(update=facts))
+
+
+def _load_events(desk: Desk, job: JobFile) -> list[RunEvent]:
+    attempt = job.pairing.attempt if job.pairing else 0
+    return [
+        read_event(_get_plain(entry.payload))
+        for entry in desk.store.entries(job.number, EVENT)
+        if entry.payload.get("run") == attempt
+    ]
+
+
+def _get_plain(payload: Mapping[str, object]) -> Mapping[str, object]:
+    event = payload.get("event")
+    return event if isinstance(event, Mapping) else {}
+
+
+def _require_ready(job: JobFile) -> None:
+    if job.authority is None:
+        raise NotYetError(
+            "no authority on record", "it recorded before the vehicle is touched", where="pairing"
+        )
+    for leg in ("vehicle", "key", "promise", "blade"):
+        if not is_settled(job, leg):
+            raise NotYetError(f"the {leg} leg open", "it settled before pairing", where="pairing")
+
+
+def _read_census(entry: Entry) -> tuple[KeyInHand, ...]:
+    keys = []
+    for position in range(1, MOST_KEYS + 1):
+        name = entry.text(f"key-{position}-name", limit=60)
+        worked = entry.choice(f"key-{position}-worked", tuple(WORKED), required=False)
+        if name:
+            present = entry.flag(f"key-{position}-present")
+            keys.append(KeyInHand(name, present, WORKED.get(worked)))
+    names = [key.name.casefold() for key in keys]
+    for position, name in enumerate(names, start=1):
+        if name in names[: position - 1] or name == NEW_KEY.casefold():
+            entry.fault(f"key-{position}-name", keys[position - 1].name, "a name of its own for each key")
+    return (*keys, KeyInHand(NEW_KEY, present=True, works_before=False, new=True))
+
+
+def _to_facts(
+    keys: tuple[KeyInHand, ...], after: Mapping[str, bool | None] | None = None
+) -> tuple[CensusKey, ...]:
+    return tuple(
+        CensusKey(
+            name=key.name,
+            present=key.present,
+            worked_before=key.works_before,
+            new=key.new,
+            works_after=after.get(key.name) if after else None,
+        )
+        for key in keys
+    )
