@@ -174,6 +174,8 @@ def identify(
     index = catalogue if isinstance(catalogue, KeyIndex) else KeyIndex(catalogue)
     costs, rates = costs or Costs(), rates or Rates()
     case = open_case(index, vehicle, observations, rates)
+    if not len(index):
+        return Identification((), 1.0, True, None, (), ("the pack has no articles",))
     posterior = posterior_of(case)
     p_article = posterior.p_article
     states = np.argsort(-p_article, kind="stable")[:_MOST_STATES]

@@ -102,7 +102,7 @@ def open_case(index: KeyIndex, vehicle: Vehicle, observations: Sequence[Observat
         check_observation(one)
     every.sort(key=lambda one: (one.kind, one.how, repr(_plain(one)), repr(one.sd)))
     weight = index.weight_for(vehicle.make, rates)
-    judged = tuple(_judge(index, one, weight, rates) for one in every)
+    judged = tuple(_judge(index, one, weight, rates) for one in every) if len(index) else ()
     return Case(index, rates, vehicle, prior_of(index, vehicle, rates), weight, judged)
 
 
