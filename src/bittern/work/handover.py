@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from bittern.work.change import changing
 from bittern.work.entry import Entry
@@ -123,8 +124,8 @@ def _read_strokes(entry: Entry, raw: object) -> Strokes:
         entry.fault("strokes", f"{len(raw)} characters", f"at most {MAX_TEXT}")
         return ()
     try:
-        strokes = json.loads(raw) if isinstance(raw, str) else raw
-        read = tuple(tuple((int(x), int(y)) for x, y in stroke) for stroke in strokes)  # type: ignore[attr-defined]
+        strokes: Any = json.loads(raw) if isinstance(raw, str) else raw
+        read = tuple(tuple((int(x), int(y)) for x, y in stroke) for stroke in strokes)
     except (ValueError, TypeError, OverflowError, RecursionError):
         entry.fault("strokes", "no readable drawing", expected)
         return ()

@@ -16,7 +16,7 @@ from bittern.engines.pairing.census import (
 from bittern.engines.pairing.chain import SheetFigures, analyse_sheet
 from bittern.engines.pairing.check import find_sheet_faults
 from bittern.engines.pairing.event import RunEvent, RunState, read_event
-from bittern.engines.pairing.runner import check_event, fold_events
+from bittern.engines.pairing.runner import apply_event, fold_events
 from bittern.engines.pairing.sheet import RunSheet
 from bittern.formats.runsheets import parse_runsheet, write_runsheet
 from bittern.work.change import Change, changing
@@ -140,7 +140,7 @@ def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, obj
     event_id = entry.text("event_id", required=True, expected="the event's own id", limit=64)
     kind = entry.choice("kind", KINDS)
     visit = entry.whole("visit", 0, 100_000)
-    texts = {name: entry.text(name, limit=200) for name in ("step", "choice", "to", "note")}
+    step, choice, to, note = (entry.text(name, limit=200) for name in ("step", "choice", "to", "note"))
     if kind == "confirmed" and not entry.flag("sure"):
         entry.fault("sure", "not ticked", "a tick that you have read what will be lost")
     keys = _read_census(entry) if kind == "census" else ()
@@ -152,16 +152,24 @@ def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, obj
         if event_id in run.state.event_ids:
             return
         event = RunEvent(
-            event_id=event_id, kind=kind, person=person.login, at=change.now, visit=visit, keys=keys, **texts
+            event_id=event_id,
+            kind=kind,
+            person=person.login,
+            at=change.now,
+            visit=visit,
+            keys=keys,
+            step=step,
+            choice=choice,
+            to=to,
+            note=note,
         )
-        check_event(run.sheet, run.state, event)
+        state = apply_event(run.sheet, run.state, event)
         change.log(EVENT, run=run.attempt, event=event.as_dict())
-        events = [*_load_events(desk, change.job), event]
-        _settle(change, change.job.pairing, Run(run.sheet, fold_events(run.sheet, events), run.attempt))
+        _settle(change, change.job.pairing, Run(run.sheet, state, run.attempt))
 
 
 def pair_otherwise(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
-    """Record a pairing done by another way than the pack's run sheets: field because (who did it, and how)."""
+    """Record a pairing done without a run sheet of the pack: field because (who did it, and how)."""
     entry = Entry(data)
     because = entry.text(
         "because", required=True, expected="who paired it, and by which procedure", limit=500

@@ -81,9 +81,7 @@ def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, o
         model=model or (decoding.model if decoding else None) or "",
         year=year or (decoding.model_year if decoding else None),
         start=start or _get_start(decoding),
-        source=decoding.source
-        if decoding and decoding.model_year and year in (None, decoding.model_year)
-        else "told",
+        source=_name_source(decoding, year),
         accepted_because=because,
     )
     with changing(desk, number, person, "counter") as change:
@@ -126,3 +124,10 @@ def _find_conflicts(entry: Entry, decoding: Decoding, *, make: str, year: int | 
 def _get_start(decoding: Decoding | None) -> str:
     start = decoding.attributes.get("start", "") if decoding else ""
     return str(start) if start in STARTS else ""
+
+
+def _name_source(decoding: Decoding | None, year: int | None) -> str:
+    """Return where the model year comes from: the number's source, or ``told``."""
+    if decoding is None or decoding.model_year is None or year not in (None, decoding.model_year):
+        return "told"
+    return decoding.source or "number"
