@@ -30,7 +30,7 @@ _NOT_ATTRIBUTES = frozenset(
         "Vehicle Descriptor", "Make", "Model", "Model Year",
     }
 )  # fmt: skip
-_SAYS_NOTHING = frozenset({"", "Not Applicable"})
+_SAYS_NOTHING = ("", "Not Applicable")
 _HEAVIEST_LIGHT_CLASS = 2  # class 2 ends at 10,000 lb (4,536 kg)
 
 

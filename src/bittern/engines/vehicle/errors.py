@@ -5,7 +5,14 @@ from __future__ import annotations
 from bittern.core.errors import InputError
 
 
-class NotANumberError(InputError):
+class VehicleError(InputError):
+    """Base of what the vehicle engine refuses to read."""
+
+    code = "vehicle"
+    meaning = "What was given about the vehicle cannot be read."
+
+
+class NotANumberError(VehicleError):
     """The text cannot be a vehicle number at all: empty, or far too long."""
 
     code = "vehicle.not-a-number"

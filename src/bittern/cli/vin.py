@@ -1,0 +1,140 @@
+"""``bittern vin``: check, correct and decode vehicle identification numbers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from bittern.cli.output import JsonOption, NoAnswer, PackOption, emit, load_pack
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable
+
+    from bittern.engines.vehicle.decode import Decoding
+    from bittern.engines.vehicle.number import VinReport
+    from bittern.engines.vehicle.suggestion import Suggestion
+    from bittern.formats.packs import Pack
+
+SHOWN = 10
+"""Suggestions that a person is shown; ``--json`` gives all."""
+
+app = typer.Typer(no_args_is_help=True)
+
+Text = Annotated[
+    str, typer.Argument(metavar="TEXT", help="The number as read; spaces and hyphens are allowed.")
+]
+How = Literal["told", "read-aloud", "seen", "photographed", "measured"]
+
+
+@app.command()
+def check(text: Text, json: JsonOption = False, pack: PackOption = None) -> None:
+    """Check a number: form, check digit, manufacturer, model year."""
+    from bittern.engines.vehicle.number import check_vin
+
+    if pack is not None:
+        load_pack(pack)  # nothing of it is needed here, but a broken pack must not pass unseen
+    report = check_vin(text)
+    if report.valid:
+        from bittern.data.vpic import look_up
+        from bittern.engines.vehicle.decode import is_light
+
+        # Position 7 tells the years' cycle for light vehicles only, and what is light only the data know.
+        report = check_vin(text, light=is_light(report, look_up(report.vin)))
+    emit(report.as_dict(), as_json=json, text=lambda: describe_report(report))
+    if not report.valid:
+        raise NoAnswer
+
+
+@app.command()
+def suggest(
+    text: Text,
+    json: JsonOption = False,
+    pack: PackOption = None,
+    how: Annotated[How, typer.Option("--how", help="How the number was got.")] = "seen",
+) -> None:
+    """List the numbers that could have been meant, best first."""
+    from bittern.core.channel import CHANNEL_BY_HOW
+    from bittern.data import vpic
+    from bittern.engines.vehicle.suggestion import suggest_vins
+
+    rows = load_pack(pack).numbers
+
+    def fitting(vins: Iterable[str]) -> Collection[str]:
+        numbers = tuple(vins)
+        in_pack = {vin for vin in numbers if any(row.matches(vin) for row in rows)}
+        return in_pack | vpic.fitting(numbers)
+
+    found = suggest_vins(
+        text, vpic.known_wmis() | {row.wmi for row in rows}, rates=CHANNEL_BY_HOW[how], fitting=fitting
+    )
+    emit(
+        {"suggestions": [suggestion.as_dict() for suggestion in found]},
+        as_json=json,
+        text=lambda: describe_suggestions(found),
+    )
+    if not found:
+        raise NoAnswer
+
+
+@app.command()
+def decode(text: Text, json: JsonOption = False, pack: PackOption = None) -> None:
+    """Say which vehicle a number stands for, by the pack and the public vPIC data."""
+    from bittern.data.vpic import look_up
+    from bittern.engines.vehicle.decode import decode_vin
+
+    shelf = load_pack(pack)
+    decoding = decode_vin(text, shelf.numbers, look_up, spans=find_spans(shelf))
+    emit(decoding.as_dict(), as_json=json, text=lambda: describe_decoding(decoding))
+    if decoding.make is None:
+        raise NoAnswer
+
+
+def find_spans(pack: Pack) -> dict[tuple[str, str], tuple[int, int]]:
+    """Return the model years that the pack's fitments list for each model."""
+    from bittern.engines.vehicle.decode import gather_spans
+
+    return gather_spans((row.make, row.model, row.year_from, row.year_to) for row in pack.fitments)
+
+
+def describe_report(report: VinReport) -> str:
+    """Return the report for a person."""
+    check_digit = report.check_digit
+    lines = [f"{report.vin}  {'valid' if report.valid else 'not valid'}"]
+    lines += [f"  {problem}" for problem in report.problems]
+    lines += [f"  ({note})" for note in report.notes]
+    if report.proposal:
+        lines.append(f"  Perhaps {report.proposal}")
+    if report.wmi:
+        lines.append(f"Manufacturer identifier: {report.wmi}")
+    if check_digit.expected:
+        required = "required" if check_digit.required else "not required here"
+        lines.append(f"Check digit: {check_digit.given}, expected {check_digit.expected} ({required})")
+    if report.model_years:
+        lines.append("Model year: " + " or ".join(map(str, report.model_years)))
+    return "\n".join(lines)
+
+
+def describe_suggestions(found: tuple[Suggestion, ...]) -> str:
+    """Return the suggestions for a person."""
+    if not found:
+        return "No number within one slip of this could be true."
+    lines = [
+        f"{one.probability:6.1%}  {one.vin}  {'; '.join(one.changes) or 'as read'}" for one in found[:SHOWN]
+    ]
+    if len(found) > SHOWN:
+        lines.append(f"and {len(found) - SHOWN} less likely ones (--json lists them)")
+    return "\n".join([*lines, "Compare with the vehicle before using any of them."])
+
+
+def describe_decoding(decoding: Decoding) -> str:
+    """Return the decoding for a person."""
+    name = " ".join(part for part in (decoding.make, decoding.model) if part) or "not known"
+    years = " or ".join(map(str, decoding.model_years))
+    lines = [f"{decoding.vin}  {name}" + (f", model year {years}" if decoding.make and years else "")]
+    lines += [f"  ({note})" for note in decoding.notes]
+    for attribute, value in decoding.attributes.items():
+        lines.append(f"  {attribute}: {value if isinstance(value, str) else '; '.join(value)}")
+    if decoding.source:
+        lines.append(f"Source: {decoding.source}")
+    return "\n".join(lines)
