@@ -61,9 +61,9 @@ def parse_caliper(text: str, file: str, standard: BladeStandard) -> CaliperSheet
     text
         CSV (RFC 4180) with a header. ``position`` is the cut's number from 1, as the bitting is written (on a
         split blade A1, B1 …, or the number beside a column ``edge`` of A or B, or the number counted on from
-        edge A to edge B). Where the numbers cannot be cut numbers, or are written with a decimal point and
-        lie on the standard's positions, they are places in mm from the datum; ``positions_as`` says what was
-        assumed.
+        edge A to edge B). Numbers that all lie on the standard's positions and are written with a decimal
+        point are places in mm from the datum, and so are whole ones that are every position and cannot all
+        be cut numbers; ``positions_as`` says what was assumed.
     file
         Name for messages.
     standard
@@ -161,12 +161,15 @@ def _read_row(
 
 def _are_places(standard: BladeStandard, rows: Sequence[_Row]) -> bool:
     """Whether the positions are places in mm rather than cut numbers."""
-    values = [_to_number(row.position) for row in rows]
-    on_cuts = [value is not None and _find_place(standard, value) is not None for value in values]
-    if not rows or not all(on_cuts):
+    places = [_find_place(standard, _to_number(row.position)) for row in rows]
+    if not places or None in places:
         return False
+    if any("." in row.position for row in rows):
+        return True
+    # Whole numbers: 9 on a blade of eight cuts is sooner a slip of the pen than a place, so they count as
+    # places only when together they are every cut's and cannot all be numbers.
     as_numbers = all(_find_cut(standard, row, in_mm=False)[0] is not None for row in rows)
-    return not as_numbers or any("." in row.position for row in rows)
+    return not as_numbers and set(places) == set(range(len(standard.positions_mm)))
 
 
 def _find_cut(standard: BladeStandard, row: _Row, *, in_mm: bool) -> tuple[int | None, str]:
@@ -193,7 +196,9 @@ def _find_cut(standard: BladeStandard, row: _Row, *, in_mm: bool) -> tuple[int |
     return edge * count + int(number) - 1, ""
 
 
-def _find_place(standard: BladeStandard, x_mm: float) -> int | None:
+def _find_place(standard: BladeStandard, x_mm: float | None) -> int | None:
+    if x_mm is None:
+        return None
     distances = [abs(x_mm - x) for x in standard.positions_mm]
     nearest = distances.index(min(distances))
     return nearest if distances[nearest] <= PLACE_MM else None

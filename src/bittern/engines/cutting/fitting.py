@@ -74,7 +74,8 @@ def fits_standard(cutter: Cutter, standard: BladeStandard) -> list[str]:
     if cutter.diameter_mm > widest + ROUNDING:
         return [
             f"its diameter {cutter.diameter_mm:g} mm is too wide to reach the root's flat of"
-            f" {standard.flat_mm:g} mm between flanks of {standard.angle_deg:g} degrees; at most {widest:.3g} mm"
+            f" {standard.flat_mm:g} mm between flanks of {standard.angle_deg:g} degrees, at most"
+            f" {widest:.3g} mm"
         ]
     return []
 
