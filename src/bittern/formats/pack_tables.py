@@ -144,7 +144,8 @@ def _read_fcc_id(at: Row, value: str) -> str:
         try:
             normal = parse_fcc_id(value).text
         except FccIdError as error:
-            at.note("fcc_id", describe(value), f"an FCC identifier: {error.expected}")
+            hint = f" ({error.hint})" if error.hint else ""
+            at.note("fcc_id", describe(value), f"an FCC identifier: {error.expected}{hint}")
         else:
             if normal != value:
                 at.note("fcc_id", describe(value), f"its normal form, {normal}")

@@ -221,25 +221,28 @@ def _load(folder: Path) -> tuple[Pack, PackReport]:
     keys = {"id": head.identifier("id")}
     keys |= {key: head.text(key) for key in HEAD_KEYS[1:-1]}
     keys["currency"] = _read_currency(head)
-    blades, blade_files = _read_folder(folder, BLADES, parse_blade, _find_blade_faults, faults)
-    tools, tool_files = _read_folder(folder, TOOLS, parse_tool, _find_tool_faults, faults)
-    sheets, sheet_files = _read_folder(folder, RUNSHEETS, _parse_sheet, _find_sheet_faults, faults)
+    counts = dict.fromkeys(("articles", "fitments", "blades", "tools", "runsheets", "numbers"), 0)
+    blades, blade_ids, counts["blades"] = _read_folder(
+        folder, BLADES, parse_blade, _find_blade_faults, faults
+    )
+    tools, _, counts["tools"] = _read_folder(folder, TOOLS, parse_tool, _find_tool_faults, faults)
+    sheets, sheet_ids, counts["runsheets"] = _read_folder(
+        folder, RUNSHEETS, _parse_sheet, _find_sheet_faults, faults
+    )
     articles: dict[str, Article] = {}
     article_rows: dict[str, int] = {}
     fitments: list[Fitment] = []
     rows: list[int] = []
     numbers: list[NumberPattern] = []
-    counts = dict.fromkeys(("articles", "fitments", "blades", "tools", "runsheets", "numbers"), 0)
-    counts |= {"blades": len(blade_files), "tools": len(tool_files), "runsheets": len(sheet_files)}
     if _is_there(folder, ARTICLES, faults):
         articles, article_rows, counts["articles"] = read_articles(
             folder / ARTICLES, ARTICLES, faults, folder
         )
-        faults += find_article_faults(articles, article_rows, blade_files, ARTICLES)
+        faults += find_article_faults(articles, article_rows, blade_ids, ARTICLES)
     if _is_there(folder, FITMENTS, faults):
         fitments, rows, counts["fitments"] = read_fitments(folder / FITMENTS, FITMENTS, faults, folder)
-        faults += find_fitment_faults(fitments, rows, article_rows, sheet_files, FITMENTS)
-    if (folder / NUMBERS).exists():
+        faults += find_fitment_faults(fitments, rows, article_rows, sheet_ids, FITMENTS)
+    if _stands(folder / NUMBERS):
         numbers, counts["numbers"] = read_numbers(folder / NUMBERS, NUMBERS, faults, folder)
     pack = Pack(
         **keys,
@@ -277,10 +280,15 @@ def _read_currency(head: TomlTable) -> str:
 
 
 def _is_there(folder: Path, file: str, faults: list[Fault]) -> bool:
-    if (folder / file).exists() or (folder / file).is_symlink():
+    if _stands(folder / file):
         return True
     faults.append(Fault("the file", "no such file", "a table, if only with its header", file))
     return False
+
+
+def _stands(path: Path) -> bool:
+    """Say whether something of this name is there, be it a link that leads nowhere."""
+    return path.exists() or path.is_symlink()
 
 
 def _read_folder(
@@ -289,18 +297,23 @@ def _read_folder(
     parse: Callable[[str, str], _T],
     find_faults: Callable[[_T], list[Fault]],
     faults: list[Fault],
-) -> tuple[dict[str, _T], set[str]]:
-    """Return what ``folder/name/*.toml`` hold, by id, and the ids that the file names promise."""
+) -> tuple[dict[str, _T], set[str], int]:
+    """Return what ``folder/name/*.toml`` hold, by id, every id that a file has or is named by, the count."""
     things: dict[str, _T] = {}
     names: set[str] = set()
-    for path in _list_files(folder, name):
+    files = _list_files(folder, name)
+    for path in files:
         file = f"{name}/{path.name}"
+        if not ID_FORM.fullmatch(path.stem):
+            faults.append(Fault("the file's name", repr(path.stem), ID_EXPECTED, file))
         names.add(path.stem)
         try:
             thing = parse(read_text(path, inside=folder), file)
         except FaultsError as error:
             faults += error.faults
             continue
+        # The name alone is at fault then, not everything that speaks of the id.
+        names.add(thing.id)
         if thing.id != path.stem:
             faults.append(Fault("id", repr(thing.id), f"{path.stem!r}, as the file is named", file))
         faults += [
@@ -308,12 +321,12 @@ def _read_folder(
             for fault in find_faults(thing)
         ]
         things[thing.id] = thing
-    return things, names
+    return things, names, len(files)
 
 
 def _list_files(folder: Path, name: str) -> list[Path]:
     place = folder / name
-    if not place.exists() and not place.is_symlink():
+    if not _stands(place):
         return []
     try:
         if not place.resolve(strict=True).is_relative_to(folder.resolve(strict=True)):

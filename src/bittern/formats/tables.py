@@ -7,7 +7,6 @@ counted as a spreadsheet counts them: the header is row 1.
 from __future__ import annotations
 
 import csv
-import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
@@ -21,7 +20,7 @@ TABLE_LIMIT_BYTES = 200_000_000
 take about 90 MB)."""
 
 _WHOLE = re.compile(r"[0-9]{1,9}", re.ASCII)
-_NUMBER = re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15})?(?:[eE][+-]?[0-9]{1,2})?", re.ASCII)
+_NUMBER = re.compile(r"[0-9]{1,17}(?:\.[0-9]{1,25})?(?:[eE][+-]?[0-9]{1,2})?", re.ASCII)
 _MONEY = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,4})?", re.ASCII)
 
 
@@ -109,11 +108,14 @@ def format_number(value: float) -> str:
 
 def format_table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """Return a CSV table with its header."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(rows)
-    return out.getvalue()
+    return "".join(",".join(map(_quote, row)) + "\n" for row in (columns, *rows))
+
+
+def _quote(field: str) -> str:
+    # Not csv.writer: where lines end in a line feed it leaves a lone carriage return bare, which ends a row.
+    if any(sign in field for sign in ',"\r\n'):
+        return '"' + field.replace('"', '""') + '"'
+    return field
 
 
 def describe(text: str) -> str:
