@@ -10,7 +10,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
-from bittern.engines.pairing.absorption import absorb
+from bittern.engines.pairing.absorption import Absorption, absorb
 from bittern.engines.pairing.duration import duration_variance_s2, lattice_duration, mean_duration_s
 from bittern.engines.pairing.errors import SheetUnsoundError
 from bittern.engines.pairing.graph import (
@@ -115,29 +115,55 @@ def analyse_sheet(sheet: RunSheet) -> SheetFigures:
     (1.0, 20.0, 10.0, 40.0)
     """
     chain = _build_chain(sheet)
+    for step in chain.steps:
+        if not 0 <= step.typical_s <= step.slowest_s:
+            raise _unsound(f"slowest_s = {step.slowest_s:g}", f"at least {step.typical_s:g}", step.id)
+    chances = _find_chances(sheet, chain)
     points = tuple(step.id for step in sheet.steps.values() if step.no_return)
     if not chain.steps:
-        chances = [float(sheet.steps[sheet.start].outcome == outcome) for outcome in OUTCOMES]
-        return SheetFigures(chances[0], chances[1], chances[2], 0.0, 0.0, 0.0, 0.0, points)
-    means = np.array([mean_duration_s(step) for step in chain.steps])
-    variances = np.array([duration_variance_s2(step) for step in chain.steps])
-    try:
-        result = absorb(chain.moves, chain.leaving, means, variances)
-    except np.linalg.LinAlgError as error:
-        raise _unsound("steps that never come to an end", "a path to an end from every step") from error
-    # The rows were checked to sum to 1 within rounding; what rounding is left must not show in the answer.
-    p_good, p_unchanged, p_stranded = (float(chance) for chance in result.ends[0] / result.ends[0].sum())
+        return SheetFigures(*chances, 0.0, 0.0, 0.0, 0.0, points)
+    result = _absorb(chain)
     mean_s = float(result.time[0])
     return SheetFigures(
-        p_good,
-        p_unchanged,
-        p_stranded,
+        *chances,
         mean_s,
         float(np.sqrt(result.variance[0])),
         _find_quantile(chain, mean_s, 0.5),
         _find_quantile(chain, mean_s, 0.9),
         points,
     )
+
+
+def find_outcome_chances(sheet: RunSheet) -> dict[str, float]:
+    """Return the chance of ``good``, ``unchanged`` and ``stranded``; times do not matter here.
+
+    Raises
+    ------
+    SheetUnsoundError
+        A step that a run can get to leads nowhere, has impossible chances, or never comes to an end.
+    """
+    return dict(zip(OUTCOMES, _find_chances(sheet, _build_chain(sheet)), strict=True))
+
+
+def _find_chances(sheet: RunSheet, chain: _Chain) -> tuple[float, float, float]:
+    if not chain.steps:
+        good, unchanged, stranded = (
+            float(sheet.steps[sheet.start].outcome == outcome) for outcome in OUTCOMES
+        )
+    else:
+        ends = _absorb(chain).ends[0]
+        # The rows sum to 1 within rounding; what rounding is left must not show in the answer.
+        good, unchanged, stranded = (float(chance) for chance in ends / ends.sum())
+    return good, unchanged, stranded
+
+
+def _absorb(chain: _Chain) -> Absorption:
+    means = np.array([mean_duration_s(step) for step in chain.steps])
+    variances = np.array([duration_variance_s2(step) for step in chain.steps])
+    try:
+        return absorb(chain.moves, chain.leaving, means, variances)
+    except np.linalg.LinAlgError as error:
+        raise _unsound("steps that never come to an end", "a path to an end from every step") from error
 
 
 def _unsound(found: str, expected: str, where: str = "") -> SheetUnsoundError:
@@ -156,8 +182,6 @@ def _build_chain(sheet: RunSheet) -> _Chain:
     moves = np.zeros((len(steps), len(steps)))
     leaving = np.zeros((len(steps), len(OUTCOMES)))
     for number, step in enumerate(steps):
-        if not 0 <= step.typical_s <= step.slowest_s:
-            raise _unsound(f"slowest_s = {step.slowest_s:g}", f"at least {step.typical_s:g}", step.id)
         for way in ways[step.id]:
             if way.to in place:
                 moves[number, place[way.to]] += way.chance

@@ -83,6 +83,11 @@ def find_sheet_cautions(sheet: RunSheet) -> list[str]:
         cautions.append("The census is present-only and the needs do not ask for every key.")
     if "authority" not in sheet.needs:
         cautions.append("The needs do not ask for authority.")
+    cautions += [
+        f"{step.id} is a point of no return with a window: the second act must fit into {step.window_s:g} s too."
+        for step in sheet.steps.values()
+        if step.no_return and step.window_s is not None
+    ]
     start = sheet.steps.get(sheet.start)
     if start is not None and start.window_s is not None:
         cautions.append(f"{start.id} is the first step: its window has no step before it to count from.")

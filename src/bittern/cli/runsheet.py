@@ -1,0 +1,345 @@
+"""``bittern runsheet``: check a pairing procedure, and walk one without a vehicle."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from bittern.cli.output import JsonOption, NoAnswer, emit, tell
+from bittern.core.errors import BitternError, Fault, FaultsError, InputError, shorten
+
+if TYPE_CHECKING:
+    from bittern.engines.pairing.census import KeyInHand
+    from bittern.engines.pairing.event import RunEvent, RunState
+    from bittern.engines.pairing.sheet import RunSheet, Step
+
+app = typer.Typer(no_args_is_help=True, help="Check and rehearse pairing procedures.")
+
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The run sheet, a TOML file.")]
+
+
+@app.command("check")
+def check_command(file: FileArgument, as_json: JsonOption = False) -> None:
+    """Find what is wrong with a run sheet, and compute how it will end and how long it takes."""
+    from bittern.engines.pairing.check import find_sheet_cautions, find_sheet_faults
+    from bittern.formats.runsheets import read_runsheet
+
+    try:
+        sheet = read_runsheet(file)
+    except FaultsError as error:
+        data = _describe(None, list(error.faults), [])
+    else:
+        faults = [Fault(one.where, one.found, one.expected, file.name) for one in find_sheet_faults(sheet)]
+        data = _describe(sheet, faults, find_sheet_cautions(sheet))
+    emit(data, as_json=as_json, text=lambda: _print_check(data))
+    if not data["ok"]:
+        raise NoAnswer
+
+
+@app.command("rehearse")
+def rehearse_command(
+    file: FileArgument,
+    script: Annotated[
+        Path | None,
+        typer.Option("--script", metavar="F", help="Take the answers from this file, one a line."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Walk a run sheet at the desk, by your own answers, with the same rules as at the vehicle.
+
+    There is no simulated vehicle behind it yet: whether a step works is what you say. The answers are: yes
+    (the needs are true); a key as "name, here|away, works|dead|unknown, new|old", and "enough" after the
+    last; the step's id before a point of no return; then done, "fails 1", an option's number, or stop. In a
+    script an empty line and one that begins with # are skipped, and every step takes its typical time.
+    """
+    from bittern.engines.pairing.check import find_sheet_faults
+    from bittern.formats.runsheets import read_runsheet
+
+    try:
+        sheet = read_runsheet(file)
+        faults = find_sheet_faults(sheet)
+    except FaultsError as error:
+        faults = list(error.faults)
+    if faults:
+        plain = [fault.as_dict() for fault in faults]
+        data: dict[str, object] = {
+            "ok": False,
+            "faults": plain,
+            "outcome": None,
+            "ended": False,
+            "events": [],
+        }
+        emit(data, as_json=as_json, text=lambda: "\n".join(f"fault: {fault}" for fault in faults))
+        raise NoAnswer
+    walk = Walk(
+        sheet, _read_script(script) if script else _read_terminal(), tell, scripted=script is not None
+    )
+    state = walk.run()
+    data = _describe_walk(walk, state)
+    emit(data, as_json=as_json, text=lambda: _print_walk(walk, state))
+    if state.outcome != "good":
+        raise NoAnswer
+
+
+class Walk:
+    """One rehearsal: asks, turns the answers into events, and lets the runner decide.
+
+    Parameters
+    ----------
+    sheet
+        A run sheet without faults.
+    answers
+        Pairs of a place (for messages) and an answer.
+    say
+        Prints one line for the person.
+    scripted
+        An answer that does not fit ends the rehearsal instead of being asked for again, and time is reckoned.
+    """
+
+    def __init__(
+        self,
+        sheet: RunSheet,
+        answers: Iterator[tuple[str, str]],
+        say: Callable[[str], None],
+        *,
+        scripted: bool,
+    ) -> None:
+        from bittern.engines.pairing.runner import start_run
+
+        self.sheet = sheet
+        self.answers = answers
+        self.say = say
+        self.scripted = scripted
+        self.state: RunState = start_run(sheet)
+        self.events: list[RunEvent] = []
+        self.keys: list[KeyInHand] = []
+        self.at = datetime(2000, 1, 1, tzinfo=UTC)
+
+    def run(self) -> RunState:
+        """Walk until the run is over or the answers are, and return where it stands."""
+        self.say(f"{self.sheet.title}: a rehearsal by your own answers, no vehicle behind it.")
+        while not self.state.ended:
+            self._ask()
+            place, answer = next(self.answers, ("", None))
+            if answer is None:
+                self.say("The answers end here; the run does not.")
+                break
+            try:
+                self._take(answer)
+            except BitternError as error:
+                if self.scripted:
+                    found, expected = error.found, error.expected
+                    raise InputError(found, expected, where=place or error.where, hint=error.hint) from error
+                self.say(f"  {error}")
+        return self.state
+
+    @property
+    def _counting(self) -> bool:
+        """Whether the keys are to be counted now: before the first step, not while a window runs down."""
+        ahead = any(step.no_return for step in self.sheet.steps.values())
+        first = self.state.phase in ("confirm", "step") and not self.state.history
+        return self.state.phase == "census" or (first and ahead and self.state.keys is None)
+
+    def _ask(self) -> None:
+        from bittern.engines.pairing.census import find_lost_keys, word_need
+
+        step = self.sheet.steps[self.state.step_id]
+        if self.state.phase == "needs":
+            self.say("Before the first step, is all of this true? (yes)")
+            for need in self.sheet.needs:
+                self.say(f"  - {word_need(need)}")
+        elif self._counting:
+            if not self.keys:
+                self.say("There is a point of no return ahead: which keys does the vehicle have?")
+                self.say('  (name, here|away, works|dead|unknown, new|old; "enough" after the last)')
+        elif self.state.phase == "confirm":
+            self.say(f"{step.id} cannot be taken back: {step.say}")
+            lost = find_lost_keys(self.sheet, self.state.keys or ())
+            self.say(f"  Keys that will stop working: {', '.join(lost) or 'none of the census'}.")
+            self.say(f"  Write {step.id} to go on, or stop.")
+        else:
+            self._show_step(step)
+
+    def _show_step(self, step: Step) -> None:
+        self.say(f"[{step.id}] {step.say}")
+        if step.window_s is not None:
+            self.say(f"  within {step.window_s:g} s of the step before")
+        if step.signal:
+            text = f" “{step.signal.text}”" if step.signal.text else ""
+            self.say(f"  the vehicle answers: {step.signal.kind} x {step.signal.count}{text}")
+        for number, option in enumerate(step.options, start=1):
+            self.say(f"  {number}: {option.label}")
+        if step.kind != "choose":
+            self.say("  done")
+        for number, failure in enumerate(step.fails, start=1):
+            self.say(f"  fails {number}: {failure.because or 'it did not work'}")
+
+    def _take(self, answer: str) -> None:
+        phase, step = self.state.phase, self.sheet.steps[self.state.step_id]
+        if answer == "stop":
+            self._add("abandoned")
+        elif phase == "needs":
+            self._expect(answer, "yes")
+            self._add("begun", needs=self.sheet.needs)
+        elif self._counting:
+            self._take_key(answer)
+        elif phase == "confirm":
+            self._expect(answer, step.id)
+            self._add("confirmed", step=step.id, visit=self.state.visit)
+        else:
+            self._leave(step, answer)
+
+    def _take_key(self, answer: str) -> None:
+        if answer == "enough":
+            keys, self.keys = tuple(self.keys), []
+            self._add("census", keys=keys)
+            for gap in self.state.census_gaps:
+                self.say(f"  {gap} The point of no return stays closed.")
+            return
+        self.keys.append(_read_key(answer))
+
+    def _leave(self, step: Step, answer: str) -> None:
+        at = {"step": step.id, "visit": self.state.visit}
+        word, _, number = answer.partition(" ")
+        if word == "fails" and step.fails:
+            failure = step.fails[_read_number(number or "1", len(step.fails))]
+            self._add("failed", to=failure.to, note=failure.because, **at)
+        elif step.kind == "choose":
+            self._add("chosen", choice=step.options[_read_number(answer, len(step.options))].label, **at)
+        else:
+            self._expect(answer, "done")
+            self._add("done", **at)
+
+    def _expect(self, answer: str, expected: str) -> None:
+        if answer != expected:
+            raise InputError(shorten(answer), f"{expected!r} or 'stop'", where=self.state.step_id)
+
+    def _add(self, kind: str, **details: object) -> None:
+        from bittern.engines.pairing.event import RunEvent
+        from bittern.engines.pairing.runner import apply_event
+
+        if not self.scripted:
+            self.at = datetime.now(UTC)
+        elif kind in ("done", "failed", "chosen"):
+            self.at += timedelta(seconds=self.sheet.steps[self.state.step_id].typical_s)
+        event = RunEvent(str(len(self.events) + 1), kind, "rehearsal", self.at, **details)  # type: ignore[arg-type]
+        self.state = apply_event(self.sheet, self.state, event)
+        self.events.append(event)
+
+
+def _read_number(text: str, count: int) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) < 4 and 1 <= int(text) <= count):
+        raise InputError(shorten(text), f"a number from 1 to {count}")
+    return int(text) - 1
+
+
+def _read_key(answer: str) -> KeyInHand:
+    from bittern.engines.pairing.census import KeyInHand
+
+    parts = [part.strip() for part in answer.split(",")]
+    works = {"works": True, "dead": False, "unknown": None}
+    name, here, state, age = parts if len(parts) == 4 else ("", "", "", "")
+    if not name or here not in ("here", "away") or state not in works or age not in ("new", "old"):
+        raise InputError(shorten(answer), "name, here|away, works|dead|unknown, new|old")
+    return KeyInHand(name, here == "here", works[state], age == "new")
+
+
+def _read_script(path: Path) -> Iterator[tuple[str, str]]:
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError("a script that cannot be read", "a text file of answers", where=str(path)) from error
+    for number, line in enumerate(lines, start=1):
+        if line.strip() and not line.lstrip().startswith("#"):
+            yield f"{path.name}: line {number}", line.strip()
+
+
+def _read_terminal() -> Iterator[tuple[str, str]]:
+    for line in sys.stdin:
+        yield "", line.strip()
+
+
+def _describe(sheet: RunSheet | None, faults: list[Fault], cautions: list[str]) -> dict[str, object]:
+    """Return the JSON of ``check``; figures that the faults make meaningless are null."""
+    from bittern.engines.pairing.chain import analyse_sheet, find_outcome_chances
+    from bittern.engines.pairing.errors import SheetUnsoundError
+
+    chances: dict[str, float | None] = {"good": None, "unchanged": None, "stranded": None}
+    time_s: dict[str, float | None] = {"mean": None, "p50": None, "p90": None}
+    if sheet is not None:
+        try:
+            chances |= find_outcome_chances(sheet)
+            figures = analyse_sheet(sheet)
+            time_s = {"mean": figures.time_mean_s, "p50": figures.time_p50_s, "p90": figures.time_p90_s}
+        except SheetUnsoundError:
+            # The faults say why.
+            time_s = dict.fromkeys(time_s)
+    steps = sheet.steps.values() if sheet else ()
+    return {
+        "ok": not faults,
+        "id": sheet.id if sheet else None,
+        "faults": [fault.as_dict() for fault in faults],
+        "cautions": cautions,
+        **{f"p_{outcome}": chance for outcome, chance in chances.items()},
+        "time_s": time_s,
+        "points_of_no_return": [step.id for step in steps if step.no_return],
+        "census": sheet.census if sheet else None,
+    }
+
+
+def _print_check(data: dict[str, object]) -> str:
+    faults, cautions, time_s = data["faults"], data["cautions"], data["time_s"]
+    assert isinstance(faults, list) and isinstance(cautions, list) and isinstance(time_s, dict)
+    lines = [f"{data['id'] or 'run sheet'}: " + ("sound" if data["ok"] else f"{len(faults)} faults")]
+    lines += [f"  fault: {Fault(**fault)}" for fault in faults]
+    lines += [f"  caution: {caution}" for caution in cautions]
+    if data["p_good"] is not None:
+        lines += [f"  {name:<10}{data[f'p_{name}']:8.2%}" for name in ("good", "unchanged", "stranded")]
+    if time_s["mean"] is not None:
+        lines.append("  time      " + ", ".join(f"{name} {value:.0f} s" for name, value in time_s.items()))
+    points = data["points_of_no_return"]
+    assert isinstance(points, list)
+    lines.append("  points of no return: " + (", ".join(points) or "none") + f"; census: {data['census']}")
+    return "\n".join(lines)
+
+
+def _describe_walk(walk: Walk, state: RunState) -> dict[str, object]:
+    from bittern.engines.pairing.census import predict_census
+
+    outlook = predict_census(
+        walk.sheet, state.keys or (), state.outcome, passed_no_return=state.passed_no_return
+    )
+    return {
+        "ok": True,
+        "faults": [],
+        "ended": state.ended,
+        "outcome": state.outcome or None,
+        "step": state.step_id,
+        "passed_no_return": state.passed_no_return,
+        "late": [{"step": one.step_id, "late_s": one.late_s} for one in state.history if one.late_s > 0],
+        "keys": [{"name": one.name, "works": one.works, "because": one.because} for one in outlook],
+        "events": [event.as_dict() for event in walk.events],
+    }
+
+
+def _print_walk(walk: Walk, state: RunState) -> str:
+    end = walk.sheet.steps[state.step_id]
+    lines = [
+        f"ended: {state.outcome}. {end.say}" if state.outcome else f"not ended; stands at {state.step_id}"
+    ]
+    if end.recovery:
+        lines.append(f"recovery: {end.recovery}")
+    data = _describe_walk(walk, state)
+    keys, events = data["keys"], data["events"]
+    assert isinstance(keys, list) and isinstance(events, list)
+    words = {True: "should work", False: "will not work", None: "must be tried"}
+    lines += [f"key {key['name']}: {words[key['works']]}. {key['because']}" for key in keys]
+    for event in events:
+        rest = [str(event[name]) for name in ("step", "choice", "to") if name in event]
+        lines.append(f"  {event['event_id']:>3} {event['kind']:<10} {' > '.join(rest)}")
+    return "\n".join(lines)
