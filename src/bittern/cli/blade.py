@@ -154,14 +154,19 @@ def _get_allowed(blade: BladeStandard, text: str, *, as_json: bool) -> Bitting:
 
 
 def _describe_measurement(measured: Measurement) -> str:
-    lines = [f"{measured.bitting}   (standard {measured.standard}, sure to {measured.probability:.4f})"]
+    lines = [f"{measured.bitting}   (standard {measured.standard}, sure to {_say(measured.probability)})"]
     for cut in measured.cuts:
         if cut.depth_mm is None or cut.distance_mm is None:
             lines.append(f"  cut {cut.name}: ?  not measured")
         else:
             lines.append(
                 f"  cut {cut.name}: {cut.label}  {cut.depth_mm:.2f} mm, {cut.distance_mm:.2f} mm from the"
-                f" nearest depth, probability {cut.probability:.4f}"
+                f" nearest depth, probability {_say(cut.probability)}"
             )
     lines += [f"Next: {bitting} ({probability:.2g})" for bitting, probability, _ in measured.runners_up[:3]]
     return "\n".join([*lines, *measured.problems])
+
+
+def _say(probability: float) -> str:
+    # Rounding must not make a certainty.
+    return "above 0.9999" if probability > 0.9999 else f"{probability:.4f}"

@@ -35,7 +35,7 @@ COLUMN_GAP = 1.4
 SMALL = 2.8
 LARGE = 4.4
 TITLE = 4.0
-LEAST_WIDTH = 84.0
+LEAST_WIDTH = 96.0
 
 
 @dataclass(frozen=True, slots=True)

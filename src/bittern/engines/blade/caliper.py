@@ -33,7 +33,7 @@ class Tolerances:
     most_sd: float = 3.0
     # Nearer to the middle between two depths than to either, wear and touch decide, not the factory.
     most_share_of_gap: float = 0.25
-    # One reading in a thousand is simply wrong (a slip, a mis-written digit): it says nothing.
+    # One reading in a thousand is off by wear or a slip, of the order of half a depth step.
     slip_share: float = 0.001
     # A factory's root tolerance is taken as two standard deviations.
     sds_in_tolerance: float = 2.0
@@ -136,10 +136,10 @@ def decode_readings(standard: BladeStandard, readings: Sequence[Reading]) -> Mea
 
     Notes
     -----
-    Cuts are independent and every depth is equally probable beforehand. A reading of the cut with depth
-    ``d`` is normal about ``d`` with variance ``sd**2 + (tolerance / 2)**2``; with a share of one in a
-    thousand it is a slip that fits every depth alike, so that a reading far from all depths leads to equal
-    chances and never to certainty.
+    Cuts are independent and every depth is equally probable beforehand. A reading of the cut with depth ``d``
+    is normal about ``d`` with variance ``sd**2 + (tolerance / 2)**2``; a share of one in a thousand has half
+    the mean depth step in quadrature with it, so that a reading in the middle between two depths is as unsure
+    as a coin and never certain, however fine the caliper.
 
     It sees neither wear, which lowers the whole key and makes a worn cut look like the next depth, nor what
     neighbours say about each other by the rules. A reading further than a quarter of the way to the next
@@ -227,15 +227,22 @@ def _estimate(standard: BladeStandard, cut: int, reading: Reading | None) -> Cut
 
 def _weigh(standard: BladeStandard, reading: Reading) -> dict[str, float]:
     sd = _get_sd_mm(standard, reading)
-    span = max(standard.depths_mm) - min(standard.depths_mm) + 6 * sd
-    normal = [
-        math.exp(-(((reading.height_mm - depth) / sd) ** 2) / 2) / (sd * math.sqrt(2 * math.pi))
+    slip = TOLERANCES.slip_share
+    parts = ((1 - slip, sd), (slip, math.hypot(sd, _get_half_step_mm(standard))))
+    logs = [
+        [math.log(share / wide) - ((reading.height_mm - depth) / wide) ** 2 / 2 for share, wide in parts]
         for depth in standard.depths_mm
     ]
-    slip = TOLERANCES.slip_share
-    weights = [(1 - slip) * density + slip / span for density in normal]
+    # Far from every depth the densities underflow; their ratios do not.
+    highest = max(max(pair) for pair in logs)
+    weights = [math.fsum(math.exp(log - highest) for log in pair) for pair in logs]
     total = math.fsum(weights)
     return {label: weight / total for label, weight in zip(standard.labels, weights, strict=True)}
+
+
+def _get_half_step_mm(standard: BladeStandard) -> float:
+    depths = standard.depths_mm
+    return abs(depths[-1] - depths[0]) / max(len(depths) - 1, 1) / 2
 
 
 def _get_sd_mm(standard: BladeStandard, reading: Reading) -> float:
