@@ -1,0 +1,1 @@
+"""Jobs on record: the store, the log, sealed values, drafts."""

@@ -1,0 +1,10 @@
+"""Addresses of the bench."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, URLResolver, include, path
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("bittern.bench.people.urls")),
+    path("", include("bittern.bench.pages.urls")),
+]
