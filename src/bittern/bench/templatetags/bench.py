@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from django import template
 from django.template import Context
@@ -35,6 +36,11 @@ class FieldState:
     ticked: bool
 
 
+def name_field(act: str, name: str, key: object = "") -> str:
+    """Return the id of a field's input: of its act, its name, and the key that tells equal forms apart."""
+    return "-".join(part for part in ("f", slugify(act), slugify(name), slugify(str(key))) if part)
+
+
 @register.simple_tag(takes_context=True)
 def field(context: Context) -> FieldState:
     """Return the state of the field ``act``/``name`` of an ``{% include "fields/…" %}``.
@@ -43,7 +49,7 @@ def field(context: Context) -> FieldState:
     """
     act, name = str(context.get("act", "")), str(context.get("name", ""))
     ident = "-".join(
-        part for part in ("f", slugify(act), slugify(name), slugify(context.get("key", ""))) if part
+        part for part in ("f", slugify(act), slugify(name), slugify(context.get("key") or "")) if part
     )
     error = ""
     if act == context.get("failed_act") and _same_form(context, act):
@@ -66,7 +72,9 @@ def _same_form(context: Context, act: str) -> bool:
     """Tell whether this form is the one that was sent, where a page has several of one act."""
     key = context.get("key")
     sent = (context.get("typed") or {}).get(act, {})
-    return not key or "key" not in sent or str(sent["key"]) == str(key)
+    # ``keyed_by`` names the hidden field that tells several forms of one act apart.
+    keyed_by = str(context.get("keyed_by") or "key")
+    return not key or keyed_by not in sent or str(sent[keyed_by]) == str(key)
 
 
 def _find_value(context: Context, act: str, name: str) -> object:
@@ -89,7 +97,7 @@ def _as_list(found: object) -> list[str]:
     return [str(one) for one in found]
 
 
-def _read_options(options: object, chosen: list[str], ident: str) -> Iterable[Option]:
+def _read_options(options: Any, chosen: list[str], ident: str) -> Iterable[Option]:
     """Yield options given as a mapping value → word, as pairs, or as plain words."""
     pairs = (
         options.items() if isinstance(options, Mapping) else options if isinstance(options, Iterable) else ()

@@ -1,0 +1,1 @@
+"""The bench's pages: Today, search, the traveller with its eight legs."""

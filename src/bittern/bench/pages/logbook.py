@@ -1,0 +1,89 @@
+"""The job's log in words: who did what."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from bittern.bench.pages.legs.key import HOW_WORDS as SEEN_HOW
+from bittern.bench.pages.legs.key import KIND_WORDS
+from bittern.bench.pages.legs.promise import HOW_WORDS
+from bittern.work.chain import LogEntry
+from bittern.work.lines import WANT_WORDS
+from bittern.work.request import DOCUMENTS
+
+Payload = Mapping[str, object]
+
+
+def describe_entry(entry: LogEntry) -> str:
+    """Return one sentence for ``entry``; a kind unknown here is shown as it is stored."""
+    words = _SENTENCES.get(entry.kind)
+    return words(entry.payload) if words else f"{_plain(entry.kind)}. {list_payload(entry.payload)}".strip()
+
+
+def list_payload(payload: Payload) -> str:
+    """Return the rest of a payload as "word: value" pairs."""
+    pairs = [
+        f"{_plain(name).lower()}: {_say(value)}" for name, value in payload.items() if value not in ("", None)
+    ]
+    return "; ".join(pairs)
+
+
+def _plain(name: str) -> str:
+    return name.replace(".", ", ").replace("_", " ").replace("-", " ").capitalize()
+
+
+def _say(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list | tuple):
+        return ", ".join(_say(one) for one in value)
+    return str(value)
+
+
+def _authority(payload: Payload) -> str:
+    seen = payload.get("documents")
+    documents = [DOCUMENTS.get(str(one), str(one)) for one in seen] if isinstance(seen, list) else []
+    return f"Recorded authority. Papers seen: {'; '.join(documents)}."
+
+
+def _observed(payload: Payload) -> str:
+    word = KIND_WORDS.get(str(payload.get("observation")), str(payload.get("observation")))
+    if payload.get("value") is None:
+        return f"Asked for “{word}”: it cannot be had."
+    how = str(payload.get("how"))
+    return f"Observed “{word}”: {_say(payload.get('value'))} ({SEEN_HOW.get(how, how)})."
+
+
+def _chosen(payload: Payload) -> str:
+    p = payload.get("probability")
+    sure = f"{100 * p:.0f} % sure" if isinstance(p, int | float) else "chance not recorded"
+    because = f", because: {payload['because']}" if payload.get("because") else ""
+    return f"Took article {payload.get('article')} ({sure}){because}."
+
+
+def _accepted(payload: Payload) -> str:
+    how = str(payload.get("how"))
+    return f"The customer agreed {HOW_WORDS.get(how, how).lower()} to {payload.get('total')}."
+
+
+_SENTENCES: dict[str, Callable[[Payload], str]] = {
+    "request.opened": lambda p: f"Opened the job: {WANT_WORDS.get(str(p.get('want')), p.get('want'))}.",
+    "request.changed": lambda p: f"Changed the request: {_say(p.get('fields'))}.",
+    "authority.recorded": _authority,
+    "job.withdrawn": lambda p: f"Withdrew the job, because: {p.get('because')}.",
+    "key.observed": _observed,
+    "key.struck": lambda p: (
+        f"Struck “{KIND_WORDS.get(str(p.get('observation')), p.get('observation'))}”: {_say(p.get('value'))}."
+    ),
+    "key.chosen": _chosen,
+    "promise.offered": lambda p: f"Offered the customer {p.get('total')} {p.get('currency')}.",
+    "promise.accepted": _accepted,
+    "seal.looked": lambda p: f"Looked at the sealed {p.get('name', 'value')}, reason: {p.get('reason')}.",
+    "blade.entered": lambda p: f"Sealed the bitting ({p.get('source')}) for {p.get('standard')}.",
+    "blade.cut": lambda p: f"Cut the blade {p.get('standard')} with {p.get('cutter')}.",
+    "blade.inspected": lambda p: f"Inspected the cut key: {p.get('result')}. {p.get('note') or ''}".strip(),
+    "proof.answered": lambda p: (
+        f"Test “{p.get('test')}” {'passed' if p.get('passed') else 'failed'}. {p.get('note') or ''}".strip()
+    ),
+    "handover.signed": lambda p: f"Handed over {p.get('keys_handed')} keys; signed.",
+}

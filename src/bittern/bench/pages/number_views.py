@@ -1,0 +1,37 @@
+"""What a vehicle number says, while it is typed and before anything is recorded."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_POST
+
+from bittern.bench.desk import open_desk
+from bittern.bench.pages.entries import flatten_post
+from bittern.bench.pages.legs.vehicle import ACT, build_form, decoded_fields, find_study
+from bittern.bench.pages.problem import show_problem
+from bittern.bench.pages.traveller import Attempt, render_job
+from bittern.work.errors import NoSuchJobError
+
+
+@require_POST
+def study(request: HttpRequest, number: int) -> HttpResponse:
+    """Show what the number says; only a click on a suggestion or a decode fills the form."""
+    desk, fields = open_desk(), flatten_post(request.POST)
+    suggested, use_decode = fields.pop("take", ""), fields.pop("use_decode", "")
+    if suggested:
+        fields["vin"] = suggested
+    if use_decode:
+        found, _ = find_study(desk, str(fields.get("vin") or ""))
+        fields |= decoded_fields(found)
+    try:
+        job = desk.store.load(number)
+    except NoSuchJobError as error:
+        return show_problem(request, error)
+    context = build_form(desk, fields)
+    target = request.headers.get("HX-Target")
+    if target:
+        part = "parts/number_study.html" if target == "number-study" else "parts/vehicle_form.html"
+        return render(request, part, {"job": job, "typed": {ACT: fields}, **context})
+    attempt = Attempt(ACT, "vehicle", fields, context=context, status=200)
+    return render_job(request, desk, job, attempt=attempt)

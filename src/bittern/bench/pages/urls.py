@@ -1,0 +1,25 @@
+"""Addresses of the pages."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from importlib.util import find_spec
+
+from django.urls import URLPattern, path
+
+from bittern.bench.pages import job_views, listing, number_views
+
+urlpatterns: list[URLPattern] = [
+    path("", listing.today, name="today"),
+    path("search", listing.search, name="search"),
+    path("jobs/new/", job_views.new_job, name="new-job"),
+    path("jobs/new/draft/", job_views.new_draft, name="new-draft"),
+    path("jobs/<int:number>/", job_views.job, name="job"),
+    path("jobs/<int:number>/do/<slug:name>/", job_views.act, name="act"),
+    path("jobs/<int:number>/draft/<slug:name>/", job_views.draft, name="draft"),
+    path("jobs/<int:number>/log/", job_views.job_log, name="job-log"),
+    path("jobs/<int:number>/number/", number_views.study, name="study-number"),
+]
+
+if find_spec("bittern.bench.pages.work_urls"):
+    urlpatterns += import_module("bittern.bench.pages.work_urls").work_urls

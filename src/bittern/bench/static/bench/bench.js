@@ -1,0 +1,42 @@
+// What every page needs: drafts are kept while typing, a mistake is brought into view. Pages work without it.
+
+const PAUSE_MS = 600;
+
+// "/jobs/12/do/enter-bitting/" is the act; its draft is kept at "/jobs/12/draft/enter-bitting/".
+const draftUrl = (form) => {
+  const path = new URL(form.action, location.href).pathname;
+  if (path.endsWith("/jobs/new/")) return `${path}draft/`;
+  return path.includes("/do/") ? path.replace("/do/", "/draft/") : null;
+};
+
+const waiting = new Map();
+
+const keep = (form) => {
+  clearTimeout(waiting.get(form));
+  waiting.delete(form);
+  fetch(draftUrl(form), { method: "POST", body: new FormData(form), keepalive: true }).catch(() => {
+    // Without a connection the next keystroke tries again.
+  });
+};
+
+document.addEventListener("input", (event) => {
+  const form = event.target.form;
+  if (!form?.matches("form[data-act]") || !draftUrl(form)) return;
+  clearTimeout(waiting.get(form));
+  waiting.set(form, setTimeout(keep, PAUSE_MS, form));
+});
+
+document.addEventListener("submit", (event) => {
+  // What is sent needs no draft: one that arrives later would bring old words back.
+  clearTimeout(waiting.get(event.target));
+  waiting.delete(event.target);
+});
+
+addEventListener("pagehide", () => [...waiting.keys()].forEach(keep));
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState === "hidden") [...waiting.keys()].forEach(keep);
+});
+
+const problem = document.querySelector(".problem[tabindex]");
+if (problem) problem.focus();
+document.querySelectorAll("details:has(.error)").forEach((details) => { details.open = true; });
