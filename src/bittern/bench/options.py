@@ -33,7 +33,7 @@ OPTIONS = (
     Option(
         "BITTERN_KEYS",
         "",
-        "Folder of the key files, when they are kept apart from the data: `keys` in the data folder without it.",
+        "Folder of the key files, when kept apart from the data; `keys` in the data folder without it.",
     ),
     Option(
         "BITTERN_DATABASE",
@@ -50,7 +50,7 @@ OPTIONS = (
     Option(
         "BITTERN_BIND",
         "127.0.0.1",
-        "Address to listen on. `0.0.0.0` serves the whole network: then name the hosts, and put TLS before it.",
+        "Address to listen on. `0.0.0.0` serves the network: then name the hosts, and put TLS before it.",
     ),
     Option(
         "BITTERN_HTTPS",

@@ -14,7 +14,7 @@ from bittern.bench.jobs.errors import AppendOnlyError
 
 
 class Job(models.Model):
-    """A job: facts as canonical JSON, copies of some in columns to list and search by, the head of its log."""
+    """A job: facts as canonical JSON, copies of some to list and search by, the head of its log."""
 
     number = models.PositiveIntegerField(primary_key=True)
     version = models.PositiveIntegerField(default=0)
@@ -127,7 +127,7 @@ class Sealed(models.Model):
 
 
 class Draft(models.Model):
-    """What a person has typed into a form and not sent; encrypted, as it may hold a bitting: ``drafts.py``."""
+    """What a person has typed into a form and not sent; encrypted, as it may hold a bitting."""
 
     # No job: the form of a new one.
     job = models.ForeignKey(Job, on_delete=models.CASCADE, null=True, blank=True, related_name="drafts")

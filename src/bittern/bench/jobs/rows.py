@@ -83,7 +83,7 @@ def _fit(columns: Mapping[str, Any]) -> dict[str, Any]:
         if isinstance(value, str):
             # The whole text stands in the facts; a column must never refuse what those hold.
             clean = value.encode("utf-8", "replace").decode().replace("\x00", " ")
-            fitted[name] = clean[: Job._meta.get_field(name).max_length]
+            fitted[name] = clean[: getattr(Job._meta.get_field(name), "max_length", None)]
         else:
             fitted[name] = value
     return fitted

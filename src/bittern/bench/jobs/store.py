@@ -8,7 +8,7 @@ from contextlib import AbstractContextManager
 from datetime import datetime
 
 from django.db import connection, transaction
-from django.db.models import Case, F, Value, When
+from django.db.models import Case, F, QuerySet, Value, When
 
 from bittern.bench import keys
 from bittern.bench.jobs import listing, rows, verification
@@ -59,10 +59,7 @@ class DjangoStore:
     def load_for_change(self, number: int) -> JobFile:
         """Return the job with its row locked until the transaction ends."""
         _need_transaction()
-        found = (
-            Job.objects.select_for_update().filter(number=_in_range(number)).values_list("facts", flat=True)
-        )
-        facts = found.first()
+        facts = _lock(number).values_list("facts", flat=True).first()
         if facts is None:
             raise _no_such(number)
         return rows.read_facts(facts)
@@ -96,12 +93,7 @@ class DjangoStore:
         _need_transaction()
         if at.tzinfo is None:
             raise ValueError("the moment of a log entry needs a time zone")
-        head = (
-            Job.objects.select_for_update()
-            .filter(number=_in_range(number))
-            .values_list("log_count", "log_digest")
-            .first()
-        )
+        head = _lock(number).values_list("log_count", "log_digest").first()
         if head is None:
             raise _no_such(number)
         count, previous = head
@@ -136,7 +128,7 @@ class DjangoStore:
     def seal(self, number: int, name: str, secret: str) -> None:
         """Encrypt ``secret`` and keep it under the job and ``name``."""
         _need_transaction()
-        if not Job.objects.select_for_update().filter(number=_in_range(number)).exists():
+        if _lock(number).values_list("number").first() is None:
             raise _no_such(number)
         box = close_box(secret.encode(), "job", number, name)
         Sealed.objects.update_or_create(
@@ -178,6 +170,10 @@ def _take_number() -> int:
     counter.seal = mark("counter", JOB_NUMBERS, counter.value)
     counter.save(update_fields=["value", "seal"])
     return counter.value
+
+
+def _lock(number: int) -> QuerySet[Job]:
+    return Job.objects.select_for_update().filter(number=_in_range(number))
 
 
 def _need_transaction() -> None:

@@ -1,4 +1,4 @@
-"""Are logs and records as the program left them? Each job is read in one statement, so work may go on meanwhile."""
+"""Are logs and records as the program left them? All is read so that work may go on meanwhile."""
 
 from __future__ import annotations
 
@@ -69,9 +69,10 @@ def _verify_facts() -> Iterator[LogFault]:
 
 
 def _verify_chains() -> Iterator[LogFault]:
+    # One statement sees one moment: heads and entries belong together, whoever appends meanwhile.
     columns = (
-        "number", "log_count", "log_digest", "log_seal", "entries__sequence", "entries__at", "entries__person",
-        "entries__kind", "entries__payload", "entries__digest",
+        "number", "log_count", "log_digest", "log_seal", "entries__sequence", "entries__at",
+        "entries__person", "entries__kind", "entries__payload", "entries__digest",
     )  # fmt: skip
     found = Job.objects.order_by("number", "entries__sequence", "entries__id").values_list(*columns)
     for (number, count, digest, seal), group in groupby(found.iterator(CHUNK), key=lambda row: row[:4]):
@@ -86,7 +87,7 @@ def _verify_chains() -> Iterator[LogFault]:
 
 
 def _read_payload(text: str) -> Any:
-    """Return the payload; what the program did not write stays a text, which is no payload and cannot verify."""
+    """Return the payload; what the program did not write stays a text, which cannot verify."""
     try:
         payload = json.loads(text)
         return payload if write_canonical(payload) == text else text

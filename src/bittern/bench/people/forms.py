@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm, SetPasswordForm
 
-from bittern.bench.people.models import User, normalise_login
+from bittern.bench.people.models import ROLE_WORDS, User, normalise_login
+from bittern.work.people import ROLES, TECHNICIAN
+
+# The same words for all: who works here, or has left, is nobody's business outside.
+_WORDS = "Found a login name and password that do not belong together; expected those of an account here."
+WRONG: Any = {"invalid_login": _WORDS, "inactive": _WORDS}
+ROLE_CHOICES = [(role, ROLE_WORDS[role]) for role in ROLES]
 
 
 class LoginForm(AuthenticationForm):
     """Login name and password."""
 
-    error_messages: ClassVar[dict[str, Any]] = {
-        "invalid_login": "Found a login name and password that do not belong together; expected those of an "
-        "account here.",
-        # The same words: whether somebody has left is nobody's business outside.
-        "inactive": "Found a login name and password that do not belong together; expected those of an account "
-        "here.",
-    }
+    error_messages = WRONG
 
     def clean_username(self) -> str:
         """Return the login name as it is stored."""
@@ -28,6 +28,8 @@ class LoginForm(AuthenticationForm):
 
 class PersonForm(BaseUserCreationForm[User]):
     """A new account."""
+
+    role = forms.ChoiceField(choices=ROLE_CHOICES, initial=TECHNICIAN)
 
     class Meta:
         model = User
@@ -46,6 +48,8 @@ class PersonForm(BaseUserCreationForm[User]):
 
 class RoleForm(forms.ModelForm[User]):
     """Another role for somebody."""
+
+    role = forms.ChoiceField(choices=ROLE_CHOICES)
 
     class Meta:
         model = User

@@ -6,7 +6,7 @@ import re
 from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractBaseUser, AnonymousUser, BaseUserManager
-from django.core.validators import RegexValidator
+from django.core.exceptions import ValidationError
 from django.db import models
 
 from bittern.work.people import COUNTER, OWNER, ROLES, TECHNICIAN, Person
@@ -23,6 +23,12 @@ LOGIN_RULE = "2 to 40 small letters, digits, dots or hyphens, a letter first"
 def normalise_login(text: str) -> str:
     """Return a login name as it is stored, whatever the phone's keyboard made of it."""
     return text.strip().lower()
+
+
+def check_login(text: str) -> None:
+    """Raise ValidationError unless ``text`` can be a login name."""
+    if not LOGIN.fullmatch(text):
+        raise ValidationError(f"Found {text[:40]!r}; expected {LOGIN_RULE}.")
 
 
 class UserManager(BaseUserManager["User"]):
@@ -49,13 +55,11 @@ class User(AbstractBaseUser):
         "login name",
         max_length=40,
         unique=True,
-        validators=[RegexValidator(re.compile(rf"^{LOGIN.pattern}\Z", re.ASCII), f"Expected {LOGIN_RULE}.")],
+        validators=[check_login],
         error_messages={"unique": "Somebody has this login name, or had it: choose another."},
     )
     name = models.CharField("name on papers", max_length=80)
-    role = models.CharField(
-        "role", max_length=16, choices=[(role, ROLE_WORDS[role]) for role in ROLES], default=COUNTER
-    )
+    role = models.CharField("role", max_length=16, default=COUNTER)
     is_active = models.BooleanField("works here", default=True)
     joined_at = models.DateTimeField(auto_now_add=True)
 
