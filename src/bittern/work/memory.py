@@ -1,4 +1,4 @@
-"""A job store in memory: the use cases are tested without a database."""
+"""A job store in memory: the use cases run without a database, in tests or in a notebook."""
 
 from __future__ import annotations
 
@@ -11,25 +11,31 @@ from bittern.work.chain import START, LogEntry, LogFault, LogHead, digest_entry,
 from bittern.work.errors import ConflictError, NoSuchJobError
 from bittern.work.facts import JobFile, Request
 
-KEY = b"a key for tests only"
-
 
 class StepClock:
-    """Starts at a fixed moment and moves on by ``step_s`` whenever it is read."""
+    """Starts at a fixed moment and moves on by ``step_s`` seconds whenever it is read."""
 
     def __init__(self, start: datetime | None = None, step_s: float = 1.0) -> None:
         self.at = start or datetime(2031, 3, 3, 9, 0, tzinfo=UTC)
         self.step = timedelta(seconds=step_s)
 
     def now(self) -> datetime:
+        """Return the next moment."""
         self.at += self.step
         return self.at
 
 
 class MemoryStore:
-    """Keeps everything in dictionaries; a transaction that fails is undone."""
+    """A :class:`~bittern.work.ports.JobStore` of dictionaries; a transaction that fails is undone.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    log_key
+        Key of the log's digests; nothing here outlives the process, so any will do.
+    """
+
+    def __init__(self, log_key: bytes = b"in memory only") -> None:
+        self.log_key = log_key
         self.jobs: dict[int, JobFile] = {}
         self.logs: dict[int, list[LogEntry]] = {}
         self.seals: dict[tuple[int, str], str] = {}
@@ -38,6 +44,7 @@ class MemoryStore:
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
+        """Undo everything when an error leaves the block."""
         kept = copy.deepcopy((self.jobs, self.logs, self.seals, self.waits))
         self.depth += 1
         try:
@@ -49,22 +56,26 @@ class MemoryStore:
             self.depth -= 1
 
     def new_job(self, request: Request, opened_by: str, at: datetime) -> JobFile:
+        """Create a job with the next number."""
         number = max(self.jobs, default=0) + 1
         job = JobFile(number=number, opened_at=at, opened_by=opened_by, request=request)
         self.jobs[number], self.logs[number] = job, []
         return job
 
     def load(self, number: int) -> JobFile:
+        """Return the job; raises NoSuchJobError."""
         if number not in self.jobs:
             raise NoSuchJobError(f"job {number}", "the number of a job")
         return self.jobs[number]
 
     def load_for_change(self, number: int) -> JobFile:
-        assert self.depth, "a change outside a transaction"
+        """Return the job for a change."""
+        self._require_transaction()
         return self.load(number)
 
     def save(self, job: JobFile, *, waits_for: str) -> JobFile:
-        assert self.depth, "a change outside a transaction"
+        """Store the job if its version is the stored one."""
+        self._require_transaction()
         if self.jobs[job.number].version != job.version:
             raise ConflictError(f"version {job.version}", "the stored one")
         # Through JSON and back, as a database would do it.
@@ -77,22 +88,33 @@ class MemoryStore:
     def append(
         self, number: int, *, at: datetime, person: str, kind: str, payload: Mapping[str, object]
     ) -> LogEntry:
-        assert self.depth, "a change outside a transaction"
+        """Append to the job's log, chained."""
+        self._require_transaction()
         log = self.logs[number]
         entry = LogEntry(number, len(log) + 1, at, person, kind, dict(payload))
-        digest = digest_entry(KEY, log[-1].digest if log else START, entry)
+        digest = digest_entry(self.log_key, log[-1].digest if log else START, entry)
         log.append(LogEntry(number, entry.sequence, at, person, kind, entry.payload, digest))
         return log[-1]
 
     def entries(self, number: int, kind: str = "") -> Sequence[LogEntry]:
+        """Return the job's log, or its entries of one kind."""
         return [entry for entry in self.logs[number] if not kind or entry.kind == kind]
 
     def seal(self, number: int, name: str, secret: str) -> None:
+        """Keep a secret; in memory it needs no lock."""
         self.seals[number, name] = secret
 
     def unseal(self, number: int, name: str) -> str | None:
+        """Return the secret or None."""
         return self.seals.get((number, name))
 
     def verify_logs(self) -> Iterator[LogFault]:
+        """Yield every fault of every log."""
         for number, log in self.logs.items():
-            yield from verify_chain(KEY, log, LogHead(number, len(log), log[-1].digest if log else START))
+            yield from verify_chain(
+                self.log_key, log, LogHead(number, len(log), log[-1].digest if log else START)
+            )
+
+    def _require_transaction(self) -> None:
+        if not self.depth:
+            raise RuntimeError("a change outside a transaction")
