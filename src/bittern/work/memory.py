@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
@@ -45,7 +44,9 @@ class MemoryStore:
     @contextmanager
     def transaction(self) -> Iterator[None]:
         """Undo everything when an error leaves the block."""
-        kept = copy.deepcopy((self.jobs, self.logs, self.seals, self.waits))
+        # Jobs and entries are frozen, so copies of the containers are enough.
+        logs = {number: list(log) for number, log in self.logs.items()}
+        kept = (dict(self.jobs), logs, dict(self.seals), dict(self.waits))
         self.depth += 1
         try:
             yield
