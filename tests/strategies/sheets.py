@@ -18,12 +18,18 @@ from bittern.engines.pairing.sheet import (
 
 TEXTS = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=30)
 SAYINGS = st.text(st.characters(exclude_categories=("Cs", "Cc")), min_size=1, max_size=30).filter(str.strip)
-TIMES_S = st.one_of(st.integers(0, 600).map(float), st.floats(0, 600, allow_nan=False).map(lambda x: round(x, 3)))
+TIMES_S = st.one_of(
+    st.integers(0, 600).map(float), st.floats(0, 600, allow_nan=False).map(lambda x: round(x, 3))
+)
 
 
 def make_sheet(*steps: Step, start: str = "", **more: object) -> RunSheet:
     """Return a sheet of ``steps`` that starts with the first one."""
-    about: dict[str, object] = {"id": "heath-pair", "title": "Pair a key, heath family", "census": "all"} | more
+    about: dict[str, object] = {
+        "id": "heath-pair",
+        "title": "Pair a key, heath family",
+        "census": "all",
+    } | more
     return RunSheet(start=start or steps[0].id, steps={step.id: step for step in steps}, **about)  # type: ignore[arg-type]
 
 
@@ -73,7 +79,7 @@ def sound_sheets(draw: st.DrawFn, *, most_steps: int = 7) -> RunSheet:
     ends = ["fine", "as-it-was", "stuck"]
     steps: dict[str, Step] = {}
     for number, step_id in enumerate(ids):
-        # The way on leads forward and keeps a chance of at least a quarter, so that every run comes to an end.
+        # The way on leads forward and keeps a chance of a quarter, so that every run comes to an end.
         onward = (ids[number + 1 :] or ["fine"])[0]
         typical_s = draw(TIMES_S)
         span_s = draw(st.one_of(st.just(0.0), TIMES_S))
@@ -84,7 +90,9 @@ def sound_sheets(draw: st.DrawFn, *, most_steps: int = 7) -> RunSheet:
             "typical_s": typical_s,
             "slowest_s": round(typical_s + span_s, 3),
             "fails": tuple(draw(st.lists(back, max_size=3))),
-            "window_s": draw(st.none() | st.floats(0, 60).map(lambda more, low=typical_s: round(low + more, 3))),
+            "window_s": draw(
+                st.none() | st.floats(0, 60).map(lambda more, low=typical_s: round(low + more, 3))
+            ),
             "no_return": draw(st.booleans()),
         }
         if draw(st.booleans()):
@@ -92,7 +100,8 @@ def sound_sheets(draw: st.DrawFn, *, most_steps: int = 7) -> RunSheet:
             stated = draw(st.none() | st.floats(0.0, 1 / 3))
             targets = [onward, *(draw(st.sampled_from(ids + ends)) for _ in range(labels - 1))]
             options = [
-                Option(f"way {place}", target, stated if place else None) for place, target in enumerate(targets)
+                Option(f"way {place}", target, stated if place else None)
+                for place, target in enumerate(targets)
             ]
             steps[step_id] = Step(kind="choose", options=tuple(options), **shared)  # type: ignore[arg-type]
         else:

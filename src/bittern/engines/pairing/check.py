@@ -84,7 +84,7 @@ def find_sheet_cautions(sheet: RunSheet) -> list[str]:
     if "authority" not in sheet.needs:
         cautions.append("The needs do not ask for authority.")
     cautions += [
-        f"{step.id} is a point of no return with a window of {step.window_s:g} s: the second act must fit too."
+        f"{step.id} is a point of no return with a window of {step.window_s:g} s: the second act counts too."
         for step in sheet.steps.values()
         if step.no_return and step.window_s is not None
     ]
