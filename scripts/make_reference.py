@@ -111,7 +111,18 @@ def write_errors() -> str:
     )
 
 
-PAGES: dict[str, Callable[[], str]] = {"commands.md": write_commands, "errors.md": write_errors}
+def write_settings() -> str:
+    """Return the page of settings, as the settings themselves write it."""
+    from bittern.bench.options import write_page
+
+    return write_page()
+
+
+PAGES: dict[str, Callable[[], str]] = {
+    "commands.md": write_commands,
+    "errors.md": write_errors,
+    "settings.md": write_settings,
+}
 
 
 def main() -> None:

@@ -58,10 +58,12 @@ def list_words() -> dict[str, tuple[str, ...]]:
     from bittern.engines.key.catalogue import ARTICLE_KINDS, STARTS
     from bittern.engines.key.evidence import HOWS, KINDS
     from bittern.engines.pairing.sheet import CENSUSES, OUTCOMES, SIGNAL_KINDS, STEP_KINDS
-    from bittern.formats.packs import HEAD_KEYS
+    from bittern.formats.packs import ARTICLES, BLADES, FITMENTS, HEAD, HEAD_KEYS, NUMBERS, RUNSHEETS, TOOLS
 
     return {
         "pack": tuple(HEAD_KEYS),
+        "files": (f"`{HEAD}`", f"`{ARTICLES}`", f"`{FITMENTS}`", f"`{NUMBERS}`"),
+        "folders": (f"`{BLADES}/ID.toml`", f"`{TOOLS}/ID.toml`", f"`{RUNSHEETS}/ID.toml`"),
         "article kinds": tuple(ARTICLE_KINDS),
         "starts": tuple(STARTS),
         "hows": tuple(HOWS),

@@ -5,7 +5,9 @@ from __future__ import annotations
 import ast
 import importlib
 import pkgutil
+import re
 from collections import Counter
+from pathlib import Path
 
 import pytest
 
@@ -60,6 +62,19 @@ def test_every_error_has_its_own_code_and_meaning() -> None:
     assert lacking == []
 
 
+def test_every_environment_variable_that_is_read_is_documented() -> None:
+    from bittern.bench.options import OPTIONS
+
+    pattern = re.compile(r"""(?:environ(?:\.get)?|getenv|pop|read_\w+)[\[(]\s*["'](BITTERN_[A-Z_]+)""")
+    texts = [path.read_text() for path in find_python("src")]
+    found = {name for text in texts for name in pattern.findall(text)}
+    documented = {option.name for option in OPTIONS}
+    assert len(found) > 5
+    assert found - documented == set()
+    read = {option.name for option in OPTIONS if sum(text.count(f'"{option.name}"') for text in texts) > 1}
+    assert documented - read == set(), "documented, and read nowhere"
+
+
 def test_errors_are_swallowed_nowhere() -> None:
     faults = []
     for path in find_python("src", "scripts"):
@@ -92,9 +107,6 @@ def test_every_locked_package_is_in_the_list_of_licences() -> None:
 
 
 def test_htmx_is_the_version_named_in_the_list_of_licences() -> None:
-    import re
-    from pathlib import Path
-
     import django_htmx
 
     shipped = Path(django_htmx.__file__).parent / "static" / "django_htmx" / "htmx-2.js"

@@ -106,6 +106,27 @@ def test_a_setup_that_was_broken_off_is_done_again(
     assert installed == ["test", "test"], "the test tools were already there and stay"
 
 
+def test_a_renewal_that_was_broken_off_leaves_nothing_to_trust(
+    installed: list[str], project: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    script = load_script("environment")
+    lock = project / "requirements" / "core.txt"
+    before = lock.read_text()
+    script.prepare("core")
+    lock.write_text("changed==2\n")
+
+    def break_off() -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as broken:
+        broken.setattr(script, "install_project", break_off)
+        with pytest.raises(KeyboardInterrupt):
+            script.prepare("core")
+    # Back at the old lock, the packages are already those of the new one.
+    lock.write_text(before)
+    assert not script.is_ready("core")
+
+
 @pytest.mark.parametrize("text", ["", "{", "[]", '{"group": "test"}', '{"group": "core", "prints": {}}'])
 def test_a_damaged_stamp_counts_as_none(installed: list[str], project: Path, text: str) -> None:
     script = load_script("environment")
@@ -175,12 +196,14 @@ def test_another_python_gives_way_to_3_11(outdated: Path, monkeypatch: pytest.Mo
 
 @pytest.mark.parametrize("wrapper", [False, True], ids=["none", "a wrapper for a version not installed"])
 def test_without_3_11_one_clear_line_says_so(
-    outdated: Path, capsys: pytest.CaptureFixture[str], wrapper: bool
+    outdated: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], wrapper: bool
 ) -> None:
+    script = load_script("environment")
+    monkeypatch.setattr(script.os, "execv", lambda *_: pytest.fail("became a Python that does not run"))
     if wrapper:
         write_program(outdated / "python3.11", 127)
     with pytest.raises(SystemExit) as stopped:
-        load_script("environment").use_wanted_python()
+        script.use_wanted_python()
     assert stopped.value.code == 2
     written = capsys.readouterr().err
     assert written.count("\n") == 1
