@@ -30,7 +30,7 @@ settings.BITTERN_DATA = DATA
 settings.BITTERN_KEYS = None
 settings.BITTERN_PACK = None
 settings.STATIC_ROOT = DATA / "static"
-# Addresses as in the sources, without collecting them first; tests of the running server use the real storage.
+# Addresses as in the sources, without collecting first; tests of the running server use the real storage.
 settings.STORAGES = {
     **settings.STORAGES,
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
@@ -88,6 +88,6 @@ def log_in() -> Callable[[Any], Client]:
 def desk(db: None) -> Desk:
     """Return a desk on the test database with the demo pack and a clock that steps a second at each look."""
     from bittern.bench.desk import open_desk
-    from tests.work.memory import StepClock
+    from bittern.work.memory import StepClock
 
     return open_desk(clock=StepClock())

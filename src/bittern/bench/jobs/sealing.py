@@ -69,3 +69,8 @@ def same_mark(found: str, expected: str) -> bool:
 
 def _bind(place: tuple[str | int, ...]) -> bytes:
     return VERSION + json.dumps(list(place), ensure_ascii=True, separators=(",", ":")).encode()
+
+
+def mark_key(name: str) -> str:
+    """Return the mark by which a key is known again; the key cannot be told from it."""
+    return hmac.new(keys.get_key(name), f"bittern {name} key".encode(), hashlib.sha256).hexdigest()
