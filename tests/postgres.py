@@ -40,7 +40,7 @@ def find_programs() -> Path:
 
 
 @contextmanager
-def run_postgres() -> Iterator[str]:
+def run_server() -> Iterator[str]:
     """Start a server and yield the address of an empty database on it; stop the server at the end."""
     programs = find_programs()
     folder = Path(tempfile.mkdtemp(prefix="bittern-pg-"))
@@ -126,7 +126,7 @@ def _run(user: str | None, *words: object) -> None:
 
 def main(command: list[str]) -> int:
     """Run ``command`` with a database of its own and return its exit code."""
-    with run_postgres() as address:
+    with run_server() as address:
         return subprocess.run(
             command, env={**os.environ, "BITTERN_DATABASE": address}, check=False
         ).returncode

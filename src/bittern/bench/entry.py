@@ -46,6 +46,8 @@ class LogReport:
 
 def configure(data: Path | None) -> None:
     """Start Django on the data folder; without one as the environment says."""
+    # What this program writes is nobody else's to read.
+    os.umask(0o077)
     if data is not None and not apps.ready:
         os.environ["BITTERN_DATA"] = str(data.absolute())
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "bittern.bench.settings")

@@ -82,6 +82,7 @@ def _configure(listener: socket.socket) -> dict[str, Any]:
         "accesslog": None,
         "errorlog": "-",
         "loglevel": "warning",
+        "umask": 0o077,
         "proc_name": "bittern",
         "control_socket_disable": True,
         # Workers report through a file: in memory where there is a place for that.
