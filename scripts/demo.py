@@ -10,8 +10,8 @@ import environment
 def main() -> None:
     """Set up, then become the server, so that Ctrl-C and signals reach it directly."""
     port = os.environ.get("PORT", "").strip() or "8000"
-    if not port.isdecimal() or not 0 < int(port) < 65536:
-        environment.stop(f"demo: PORT is {port!r}; expected a number from 1 to 65535")
+    if not port.isdecimal() or int(port) > 65535:
+        environment.stop(f"demo: PORT is {port!r}; expected a number from 0 to 65535")
     environment.prepare("core")
     program = str(environment.VENV / "bin" / "bittern")
     os.chdir(environment.ROOT)

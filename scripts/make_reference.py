@@ -50,25 +50,31 @@ def _describe(command: Any, path: str) -> Iterator[str]:
     options = [
         parameter for parameter in command.params if parameter not in arguments and not parameter.hidden
     ]
-    words = [path, *(_write_argument(parameter) for parameter in arguments), "[OPTIONS]" if options else ""]
+    words = [path, *(_write_use(parameter) for parameter in (*arguments, *options))]
     level = "##" if path.count(" ") == 1 else "###"
-    yield f"{level} {path}\n\n{text}\n\n```\n{' '.join(filter(None, words))}\n```\n"
+    yield f"{level} {path}\n\n{text}\n\n```\n{' '.join(words)}\n```\n"
     if command.params:
         rows = [_write_row(parameter) for parameter in (*arguments, *options)]
         yield "| | | default |\n|---|---|---|\n" + "".join(rows)
 
 
-def _write_argument(parameter: Any) -> str:
-    name = (parameter.metavar or parameter.name).upper() + (" …" if parameter.nargs != 1 else "")
+def _write_value(parameter: Any) -> str:
+    return parameter.metavar.strip("[]") if parameter.metavar else parameter.name.upper()
+
+
+def _write_name(parameter: Any) -> str:
+    if not parameter.opts[0].startswith("-"):
+        return _write_value(parameter)
+    value = "" if parameter.is_flag else f" {_write_value(parameter)}"
+    return ", ".join([*parameter.opts, *parameter.secondary_opts]) + value
+
+
+def _write_use(parameter: Any) -> str:
+    name = _write_name(parameter) + (" …" if parameter.nargs != 1 else "")
     return name if parameter.required else f"[{name}]"
 
 
 def _write_row(parameter: Any) -> str:
-    if parameter.opts[0].startswith("-"):
-        value = "" if parameter.is_flag else f" {(parameter.metavar or parameter.name).upper()}"
-        name = ", ".join([*parameter.opts, *parameter.secondary_opts]) + value
-    else:
-        name = (parameter.metavar or parameter.name).upper()
     default = parameter.default
     if parameter.required:
         shown = "required"
@@ -76,9 +82,16 @@ def _write_row(parameter: Any) -> str:
         shown = ""
     else:
         shown = f"`{getattr(default, 'value', default)}`"
-    repeat = " May be given more than once." if getattr(parameter, "multiple", False) else ""
-    cell = f"{' '.join((parameter.help or '').split())}{repeat}".strip().replace("|", "\\|")
-    return f"| `{name}` | {cell} | {shown} |\n"
+    text = [" ".join((parameter.help or "").split())]
+    if parameter.min is not None or parameter.max is not None:
+        ends = ("" if end is None else f"{end:g}" for end in (parameter.min, parameter.max))
+        text.append("From {} to {}.".format(*ends))
+    if getattr(parameter, "multiple", False):
+        text.append("May be given more than once.")
+    if parameter.envvar:
+        text.append(f"Also by the environment: `{parameter.envvar}`.")
+    cell = " ".join(filter(None, text)).replace("|", "\\|")
+    return f"| `{_write_name(parameter)}` | {cell} | {shown} |\n"
 
 
 def find_errors() -> list[type[Any]]:

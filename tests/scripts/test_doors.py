@@ -57,7 +57,7 @@ def test_continuous_integration_hands_on_the_exit_code_from_any_folder(tmp_path:
     assert (tmp_path / "words").read_text() == "test\n"
 
 
-@pytest.mark.parametrize("port", ["http", "0", "70000", "-1", "8 000"])
+@pytest.mark.parametrize("port", ["http", "65536", "-1", "8 000"])
 def test_a_port_that_is_none_is_refused_before_anything_is_made(port: str) -> None:
     done = subprocess.run(
         [sys.executable, str(SCRIPTS / "demo.py")],
