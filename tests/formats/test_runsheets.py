@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 
 from bittern.core.errors import FaultsError, InputError
 from bittern.engines.pairing.sheet import Failure, Signal
@@ -65,6 +65,7 @@ def test_every_key_of_the_format_arrives() -> None:
     assert sheet.steps["fine"].outcome == "good"
 
 
+@settings(deadline=None)
 @given(any_sheets())
 def test_a_sheet_written_and_read_is_the_same_sheet(sheet) -> None:
     again = parse_runsheet(write_runsheet(sheet))
@@ -74,7 +75,7 @@ def test_a_sheet_written_and_read_is_the_same_sheet(sheet) -> None:
 
 def test_unknown_keys_are_left_alone() -> None:
     more = SHEET.replace('id = "settle"', 'id = "settle"\ncolour = "brass"').replace(
-        "needs", 'later = {a = 1}\nneeds', 1
+        "needs", "later = {a = 1}\nneeds", 1
     )
     assert parse_runsheet(more) == parse_runsheet(SHEET)
 
@@ -84,7 +85,9 @@ def test_a_slowest_time_left_out_is_the_typical_one() -> None:
 
 
 def test_dangling_ways_are_for_the_check_not_for_the_reader() -> None:
-    assert parse_runsheet(SHEET.replace('then = "fine"', 'then = "nowhere"')).steps["settle"].then == "nowhere"
+    assert (
+        parse_runsheet(SHEET.replace('then = "fine"', 'then = "nowhere"')).steps["settle"].then == "nowhere"
+    )
 
 
 @pytest.mark.parametrize(
@@ -147,7 +150,17 @@ def test_no_steps_and_too_many_steps_are_faults() -> None:
         "# " + "x" * 5_000_001,
         "# " + "ü" * 2_600_000,
     ],
-    ids=["words", "torn", "another format", "empty", "nul", "nested", "huge number", "too long", "too many bytes"],
+    ids=[
+        "words",
+        "torn",
+        "another format",
+        "empty",
+        "nul",
+        "nested",
+        "huge number",
+        "too long",
+        "too many bytes",
+    ],
 )
 def test_what_is_no_run_sheet_at_all_is_unreadable(text: str) -> None:
     with pytest.raises(InputError) as caught:

@@ -136,6 +136,10 @@ class Walk:
                     found, expected = error.found, error.expected
                     raise InputError(found, expected, where=place or error.where, hint=error.hint) from error
                 self.say(f"  {error}")
+        if self.scripted and self.state.ended:
+            place, answer = next(self.answers, ("", None))
+            if answer is not None:
+                raise InputError(shorten(answer), "no more answers once the run has ended", where=place)
         return self.state
 
     @property
@@ -143,7 +147,9 @@ class Walk:
         """Whether the keys are to be counted now: before the first step, not while a window runs down."""
         ahead = any(step.no_return for step in self.sheet.steps.values())
         first = self.state.phase in ("confirm", "step") and not self.state.history
-        return self.state.phase == "census" or (first and ahead and self.state.keys is None)
+        return self.state.phase == "census" or (
+            first and ahead and (self.state.keys is None or bool(self.state.census_gaps))
+        )
 
     def _ask(self) -> None:
         from bittern.engines.pairing.census import find_lost_keys, word_need

@@ -45,6 +45,7 @@ def test_sound_sheets_have_no_faults_but_those_of_random_dead_wood(sheet: RunShe
     assert set(found) == set(sheet.steps) - {sheet.start} - networkx.descendants(graph, sheet.start)
 
 
+@settings(deadline=None)
 @given(any_sheets())
 def test_any_sheet_is_judged_and_every_fault_names_its_place(sheet: RunSheet) -> None:
     faults = find_sheet_faults(sheet)
@@ -184,6 +185,7 @@ def test_cautions_are_what_deserves_a_second_look() -> None:
         assert words in text
 
 
+@settings(deadline=None)
 @given(st.dictionaries(st.integers(0, 9), st.lists(st.integers(0, 9), max_size=4), min_size=1))
 def test_components_are_those_of_networkx_and_in_order(raw: dict[int, list[int]]) -> None:
     links = {str(node): [str(target) for target in targets if target in raw] for node, targets in raw.items()}
