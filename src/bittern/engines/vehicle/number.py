@@ -156,8 +156,9 @@ def normalise_vin(text: str) -> tuple[str, list[str]]:
             f"{len(text)} characters", "a vehicle number of 17 characters", hint="give it alone"
         )
     notes: list[str] = []
-    compatible = unicodedata.normalize("NFKC", text)
-    # Only ASCII is put in capitals: others change length or come to look like something they are not.
+    # Character by character, so that nothing is joined with its neighbour; and only ASCII is put in
+    # capitals, for others change their length or come to look like something they are not.
+    compatible = "".join(unicodedata.normalize("NFKC", c) for c in text)
     capitals = "".join(c.upper() if c.isascii() else c for c in compatible)
     vin = _BETWEEN.sub("", capitals)
     stripped = _IN_FRONT.sub("", vin)
@@ -226,7 +227,7 @@ def find_model_years(vin: str, *, light: bool | None = None) -> tuple[int, ...]:
 def _find_form_problems(vin: str) -> list[str]:
     problems = []
     if len(vin) != LENGTH:
-        problems.append(f"{len(vin)} characters, a vehicle number has 17")
+        problems.append(f"{len(vin)} character{'s'[: len(vin) > 1]}, a vehicle number has 17")
     for position, character in enumerate(vin, start=1):
         if character in NEVER_USED:
             instead = NEVER_USED[character]

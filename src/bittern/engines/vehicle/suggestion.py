@@ -126,6 +126,8 @@ def suggest_vins(
     weights = priors or SuggestionPriors()
     read, _ = normalise_vin(text)
     candidates = sorted(set(_find_candidates(read)))
+    if not candidates:
+        return ()
     prior = {vin: _weigh(vin, known_wmis, weights) for vin in candidates}
     possible = [vin for vin in candidates if prior[vin] > 0.0]
     fits = frozenset(fitting(possible)) if fitting else frozenset(possible)
@@ -238,4 +240,4 @@ def _weigh_farther(read: str, prior: Mapping[str, float], nearer: float, rates: 
         return nearer * math.expm1(mean)
     mended = _mend(read, [i for i, c in enumerate(read) if c not in VIN_ALPHABET])
     p_certain = sum(math.exp(log_p_read(vin, read, rates)) for vin in mended)
-    return p_certain * (math.expm1(mean) - mean) * sum(prior.values()) / max(1, len(prior))
+    return p_certain * (math.expm1(mean) - mean) * sum(prior.values()) / len(prior)
