@@ -34,7 +34,7 @@ SECTIONS = [
     Section(
         "store",
         "Store and concurrency tests on PostgreSQL",
-        ["python", "scripts/on_postgresql.py", "pytest", "-m", "store"],
+        ["python", "-m", "tests.postgres", ".venv/bin/pytest", "-m", "store"],
     ),
     Section("tests", "All tests, on SQLite, the browser's among them", ["pytest", "-n", "2"]),
 ]
