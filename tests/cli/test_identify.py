@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
-from decimal import Decimal
+from dataclasses import replace
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 
-from bittern.cli import output
+from bittern.cli.identify import complete_vehicle
 from bittern.cli.main import main
+from bittern.demo import PACK_DIR
+from bittern.demo.numbers import make_number
+from bittern.engines.key.evidence import Vehicle
+from bittern.formats.packs import Pack, read_pack
 from tests.engines.key.toy import toy_catalogue
 
 CASE = {
@@ -19,11 +22,19 @@ CASE = {
 }
 
 
+@pytest.fixture(scope="module")
+def demo() -> Pack:
+    return read_pack(PACK_DIR)
+
+
 @pytest.fixture(autouse=True)
-def toy_pack(monkeypatch: pytest.MonkeyPatch) -> None:
-    pack = SimpleNamespace(catalogue=toy_catalogue(), currency="EUR", price=Decimal(0))
-    monkeypatch.setattr(output, "load_pack", lambda folder: pack)
-    monkeypatch.setattr("bittern.cli.identify.load_pack", lambda folder: pack, raising=False)
+def toy_pack(monkeypatch: pytest.MonkeyPatch, demo: Pack) -> None:
+    """Serve the toy catalogue unless a folder is given."""
+    toy = toy_catalogue()
+    pack = replace(demo, articles=toy.articles, fitments=toy.fitments, numbers=())
+    monkeypatch.setattr(
+        "bittern.cli.identify.load_pack", lambda folder: read_pack(folder) if folder else pack, raising=False
+    )
 
 
 def call(tmp_path: Path, content: object, *options: str) -> int:
@@ -95,3 +106,52 @@ def test_unreadable_input_is_exit_2_with_one_line(
 def test_a_missing_file_is_exit_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["identify", str(tmp_path / "nothing.json")]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_a_pack_is_taken_from_its_folder_and_the_number_says_the_vehicle(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], demo: Pack
+) -> None:
+    row = next(one for one in demo.fitments if demo.articles[one.article].fcc_id and one.share > 0.5)
+    vin = make_number(demo, row.make, row.model, row.year_from, 4711, row.start)
+    label = {"kind": "fcc_id", "value": demo.articles[row.article].fcc_id, "how": "photographed"}
+    buttons = {"kind": "buttons", "value": demo.articles[row.article].buttons, "how": "seen"}
+    case = {"vehicle": {"vin": vin}, "observations": [label, buttons]}
+    assert call(tmp_path, case, "--json", "--pack", str(PACK_DIR)) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["order"] == row.article
+    assert f"make {row.make} taken from the vehicle number" in data["assumed"]
+
+
+def test_what_the_number_says_fills_gaps_and_never_replaces_what_was_given(demo: Pack) -> None:
+    row = demo.fitments[0]
+    vin = make_number(demo, row.make, row.model, row.year_from, 1, row.start)
+    filled, taken = complete_vehicle(Vehicle(vin=vin), demo)
+    assert (filled.make, filled.model, filled.year, filled.year_sure) == (
+        row.make,
+        row.model,
+        row.year_from,
+        True,
+    )
+    assert len(taken) >= 3
+    other, notes = complete_vehicle(Vehicle(vin=vin, make="Wader", model=row.model, year=1990), demo)
+    assert (other.make, other.year, other.year_sure) == ("Wader", 1990, False)
+    assert any("Wader was given and is used" in note for note in notes)
+    assert any("1990 was given and is used" in note for note in notes)
+
+
+def test_a_told_year_off_by_one_gives_way_to_the_number(demo: Pack) -> None:
+    row = demo.fitments[0]
+    vin = make_number(demo, row.make, row.model, row.year_from, 1, row.start)
+    told = Vehicle(vin=vin, make=row.make, model=row.model, year=row.year_from + 1)
+    vehicle, taken = complete_vehicle(told, demo)
+    assert (vehicle.year, vehicle.year_sure) == (row.year_from, True)
+    assert f"model year {row.year_from} taken from the vehicle number" in taken
+
+
+def test_nothing_is_taken_from_a_number_that_is_not_valid(demo: Pack) -> None:
+    row = demo.fitments[0]
+    vin = make_number(demo, row.make, row.model, row.year_from, 1, row.start)
+    wrong = vin[:-1] + ("2" if vin[-1] != "2" else "3")
+    vehicle, taken = complete_vehicle(Vehicle(vin=wrong), demo)
+    assert vehicle == Vehicle(vin=wrong)
+    assert taken == ("the vehicle number is not valid, so nothing is taken from it",)

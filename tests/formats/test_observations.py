@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bittern.core.errors import BitternError, InputError
@@ -80,6 +80,7 @@ def test_the_example_of_the_format_is_read() -> None:
     )
 
 
+@settings(deadline=None)
 @given(CASES)
 def test_what_is_written_is_read_back(case: CaseFile) -> None:
     assert parse_observations(format_observations(case)) == case
@@ -214,6 +215,7 @@ def test_files_that_are_missing_binary_or_huge_cannot_be_read(tmp_path: Path) ->
             read_observations(tmp_path / name)
 
 
+@settings(deadline=None)
 @given(st.recursive(st.none() | st.booleans() | st.integers() | st.text(max_size=8), lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.sampled_from(["vehicle", "observations", "kind", "value", "how", "sd", "year"]), inner, max_size=4), max_leaves=12))  # fmt: skip  # noqa: E501
 def test_any_json_is_read_or_refused_with_a_reason(data: object) -> None:
     try:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,7 +12,9 @@ import typer
 from bittern.cli.output import JsonOption, PackOption, emit, load_pack
 
 if TYPE_CHECKING:
+    from bittern.engines.key.evidence import Vehicle
     from bittern.engines.key.identification import Identification
+    from bittern.formats.packs import Pack
 
 
 def identify_command(
@@ -24,8 +28,44 @@ def identify_command(
 
     case = read_observations(file)
     shelf = load_pack(pack)
-    found = identify(shelf.catalogue, case.vehicle, case.observations)
+    vehicle, taken = complete_vehicle(case.vehicle, shelf)
+    found = identify(shelf.catalogue, vehicle, case.observations)
+    found = replace(found, assumed=(*taken, *found.assumed))
     emit(found.as_dict(), as_json=json, text=lambda: describe(found))
+
+
+def complete_vehicle(vehicle: Vehicle, pack: Pack) -> tuple[Vehicle, Sequence[str]]:
+    """Return the vehicle with what its number says where nothing was given, and what was taken from it."""
+    from bittern.engines.vehicle.decode import decode_vin, gather_spans
+
+    if not vehicle.vin.strip():
+        return vehicle, ()
+    spans = gather_spans((row.make, row.model, row.year_from, row.year_to) for row in pack.fitments)
+    number = decode_vin(vehicle.vin, pack.numbers, spans=spans)
+    if not number.report.valid:
+        return vehicle, ("the vehicle number is not valid, so nothing is taken from it",)
+    taken = []
+    for name in ("make", "model"):
+        given, decoded = getattr(vehicle, name), getattr(number, name)
+        if decoded and not given.strip():
+            vehicle = replace(vehicle, **{name: decoded})
+            taken.append(f"{name} {decoded} taken from the vehicle number")
+        elif decoded and decoded.casefold() != given.strip().casefold():
+            taken.append(f"the vehicle number says {name} {decoded}, {given} was given and is used")
+    start = number.attributes.get("start")
+    if isinstance(start, str) and not vehicle.start:
+        vehicle = replace(vehicle, start=start)
+        taken.append(f"{start} start taken from the vehicle number")
+    year, year_sure = vehicle.year, vehicle.year_sure
+    if year is not None and year in number.model_years:
+        year_sure = True
+    elif number.model_year is not None and not year_sure:
+        if year is None or abs(year - number.model_year) == 1:
+            year, year_sure = number.model_year, True
+            taken.append(f"model year {year} taken from the vehicle number")
+        else:
+            taken.append(f"the vehicle number says {number.model_year}, {year} was given and is used")
+    return replace(vehicle, year=year, year_sure=year_sure), taken
 
 
 def describe(found: Identification) -> str:

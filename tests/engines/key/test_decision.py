@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bittern.engines.key.decision import (
@@ -97,6 +97,7 @@ def problems(draw: st.DrawFn) -> tuple[Floats, Floats, Floats]:
     )
 
 
+@settings(deadline=None)
 @given(problems())
 def test_an_answer_is_worth_something_between_nothing_and_certainty(
     problem: tuple[Floats, Floats, Floats],
@@ -106,6 +107,7 @@ def test_an_answer_is_worth_something_between_nothing_and_certainty(
     assert 0.0 <= value <= value_of_certainty(utility, chance) + 1e-9
 
 
+@settings(deadline=None)
 @given(problems())
 def test_an_answer_that_is_always_the_same_is_worth_nothing(problem: tuple[Floats, Floats, Floats]) -> None:
     utility, chance, likelihood = problem

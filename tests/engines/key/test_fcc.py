@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bittern.engines.key.errors import FccIdError
@@ -131,6 +131,7 @@ def test_what_is_too_short_or_begins_wrongly_is_refused(text: str) -> None:
         parse_fcc_id(text)
 
 
+@settings(deadline=None)
 @given(GRANTEES, PRODUCTS)
 def test_every_text_of_the_grammar_is_split_into_its_parts(grantee: str, product: str) -> None:
     found = parse_fcc_id(grantee + product)
@@ -138,6 +139,7 @@ def test_every_text_of_the_grammar_is_split_into_its_parts(grantee: str, product
     assert parse_fcc_id(found.text).text == found.text
 
 
+@settings(deadline=None)
 @given(st.text(max_size=30))
 def test_any_text_is_either_of_the_form_or_refused_with_a_reason(text: str) -> None:
     try:

@@ -15,7 +15,7 @@ import numpy as np
 from bittern.core.channel import log_p_read, log_p_unknown, normalise_reading
 from bittern.engines.key.evidence import Observation
 from bittern.engines.key.fcc import grantee_length, strip_prefix
-from bittern.engines.key.index import FeatureTable, Floats, KeyIndex
+from bittern.engines.key.index import Floats, KeyIndex
 from bittern.engines.key.rates import Rates
 from bittern.engines.key.spread import Likelihood
 
@@ -35,9 +35,7 @@ def identifier_likelihood(
         return Likelihood(null, null, float(shares @ null))
     reading = clean_reading(str(observation.value))
     p_read = reading_likelihood(index, reading, observation.how, rates)
-    unknown = background(
-        reading, observation.how, table, shares, p_near=_siblings(index, reading), rates=rates
-    )
+    unknown = background(index, reading, observation.how, shares, rates)
     labelled = float(shares[has].sum())
     another = 0.5 * float(shares @ p_read) / labelled + 0.5 * unknown if labelled else unknown
     elsewhere = rates.elsewhere_fcc.of(observation.how)
@@ -69,24 +67,18 @@ def reading_likelihood(index: KeyIndex, reading: str, how: str, rates: Rates) ->
     return p_read
 
 
-def background(
-    reading: str, how: str, table: FeatureTable, shares: Floats, *, p_near: dict[int, float], rates: Rates
-) -> float:
+def background(index: KeyIndex, reading: str, how: str, shares: Floats, rates: Rates) -> float:
     """Return the likelihood of ``reading`` where the true identifier is one that the pack does not have."""
+    table = index.tables["fcc_id"]
     longest = max(20, len(reading))
     free = math.exp(log_p_unknown(reading, rates.channel[how], longest=longest))
     labelled = max(1e-9, 1.0 - (float(shares[table.absent]) if table.absent >= 0 else 0.0))
-    sibling = sum(p * float(shares[place]) for place, p in p_near.items()) / labelled
+    sibling = sum(p * float(shares[place]) for place, p in _siblings(index, reading).items()) / labelled
     bare = reading.replace("-", "")
     length = grantee_length(bare[:1]) if bare else None
     same = 0.0
     if length and len(bare) > length:
-        grantee = bare[:length]
-        held = sum(
-            float(share)
-            for label, share in zip(table.values, shares, strict=True)
-            if str(label).replace("-", "").startswith(grantee)
-        )
+        held = float(shares[index.labels_of_grantee(bare[:length])].sum())
         same = held / labelled * float(_CHARACTERS ** -(len(bare) - length)) / 14
     rest = 1.0 - rates.sibling - rates.same_grantee
     return rest * free + rates.sibling * sibling + rates.same_grantee * same

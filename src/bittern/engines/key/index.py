@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bittern.core.channel import normalise_reading
 from bittern.engines.key.catalogue import STARTS, Article, Catalogue, Fitment
+from bittern.engines.key.fcc import grantee_length
 from bittern.engines.key.rates import Rates
 
 Floats = NDArray[np.float64]
@@ -77,6 +78,7 @@ class KeyIndex:
         self.tables = _lay_features(self.articles)
         labels = [_pairs(str(label)) for label in self.tables["fcc_id"].values]
         self._pair_places = _places_by_pair(labels)
+        self._by_grantee = _places_by_grantee(self.tables["fcc_id"].values)
         self._pair_counts = np.array([len(pairs) for pairs in labels], dtype=np.int64)
 
     def __len__(self) -> int:
@@ -99,6 +101,10 @@ class KeyIndex:
         parts = [np.arange(self._first[group], self._first[group + 1]) for group in groups]
         return np.concatenate(parts) if parts else np.zeros(0, dtype=np.int64)
 
+    def labels_of_grantee(self, grantee: str) -> Integers:
+        """Return the places in the table of identifiers that begin with this grantee code."""
+        return self._by_grantee.get(grantee, np.zeros(0, dtype=np.int64))
+
     def weight_for(self, make: str, rates: Rates) -> Floats:
         """Return how often each article turns up as a key in general, shape (articles,), sum 1.
 
@@ -113,13 +119,14 @@ class KeyIndex:
         own = self._weigh(self.rows_of(groups))
         return rates.same_make * own + (1.0 - rates.same_make) * self.weight
 
-    def like_labels(self, reading: str, most: int = 48) -> list[int]:
+    def like_labels(self, reading: str, most: int = 24) -> list[int]:
         """Return the places in the table of identifiers that ``reading`` resembles, most alike first.
 
         Notes
         -----
         Compared by neighbouring pairs of characters, easily mixed ones counted as one. A label that shares
-        less than a quarter of the shorter text's pairs is not a misreading of it by any likely way.
+        less than four in ten of the shorter text's pairs is not a misreading of it by any likely way: two
+        wrong characters in the middle of seven leave three pairs of six.
         """
         wanted = _pairs(reading)
         if not wanted:
@@ -130,7 +137,7 @@ class KeyIndex:
             if places is not None:
                 counts[places] += 1
         shorter = np.maximum(1, np.minimum(self._pair_counts, len(wanted)))
-        found = np.flatnonzero(counts >= 0.25 * shorter)
+        found = np.flatnonzero(counts >= 0.4 * shorter)
         alike = counts[found] / shorter[found]
         order = np.lexsort((found, -counts[found], -alike))
         return [int(found[i]) for i in order[:most]]
@@ -205,3 +212,13 @@ def _places_by_pair(labels: Sequence[set[str]]) -> dict[str, Integers]:
         for pair in pairs:
             places.setdefault(pair, []).append(place)
     return {pair: np.array(found, dtype=np.int64) for pair, found in places.items()}
+
+
+def _places_by_grantee(labels: Sequence[Hashable]) -> dict[str, Integers]:
+    places: dict[str, list[int]] = {}
+    for place, label in enumerate(labels):
+        bare = str(label).replace("-", "")
+        length = grantee_length(bare[:1]) if bare else None
+        if length and len(bare) > length:
+            places.setdefault(bare[:length], []).append(place)
+    return {grantee: np.array(found, dtype=np.int64) for grantee, found in places.items()}

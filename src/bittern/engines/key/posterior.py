@@ -79,7 +79,7 @@ class Posterior:
     @property
     def p_article(self) -> Floats:
         """Chance of each article, shape (articles,)."""
-        return np.asarray(self.article.sum(axis=1), dtype=np.float64)
+        return np.asarray(self.article[:, 0] + self.article[:, 1], dtype=np.float64)
 
     @property
     def p_outside(self) -> float:
@@ -103,7 +103,7 @@ def open_case(index: KeyIndex, vehicle: Vehicle, observations: Sequence[Observat
     every.sort(key=lambda one: (one.kind, one.how, repr(_plain(one)), repr(one.sd)))
     weight = index.weight_for(vehicle.make, rates)
     judged = tuple(_judge(index, one, weight, rates) for one in every) if len(index) else ()
-    return Case(index, rates, vehicle, prior_of(index, vehicle, rates), weight, judged)
+    return Case(index, rates, vehicle, prior_of(index, vehicle, rates, weight), weight, judged)
 
 
 def posterior_of(case: Case, leave_out: int | None = None) -> Posterior:

@@ -30,8 +30,8 @@ class Prior:
     listed: Floats
 
 
-def prior_of(index: KeyIndex, vehicle: Vehicle, rates: Rates) -> Prior:
-    """Return the prior for ``vehicle``.
+def prior_of(index: KeyIndex, vehicle: Vehicle, rates: Rates, weight: Floats | None = None) -> Prior:
+    """Return the prior for ``vehicle``; ``weight`` is :meth:`KeyIndex.weight_for` of it, if at hand.
 
     Notes
     -----
@@ -53,7 +53,7 @@ def prior_of(index: KeyIndex, vehicle: Vehicle, rates: Rates) -> Prior:
     article *= 1.0 - floor
     outside = (1.0 - floor) * outside + floor / 2
     if n:
-        spread = index.weight_for(vehicle.make, rates)
+        spread = index.weight_for(vehicle.make, rates) if weight is None else weight
         article += rates.unlisted * spread[:, None] * outside[None, :]
         outside = (1.0 - rates.unlisted) * outside
     return Prior(article, outside, listed)

@@ -126,7 +126,8 @@ def _start_chances(case: Case, posterior: Posterior, states: Integers, rest: Flo
     answers = np.array(
         [start_likelihood(Observation("start", value, how), case.rates) for value in ("turn", "push", None)]
     )
-    by_start = posterior.article / np.maximum(posterior.p_article, 1e-300)[:, None]
+    p_article = posterior.p_article
+    by_start = posterior.article / np.maximum(p_article, 1e-300)[:, None]
     outside = posterior.outside / max(posterior.p_outside, 1e-300)
     return _complete(answers @ np.column_stack([by_start[states].T, rest @ by_start, outside]))
 
