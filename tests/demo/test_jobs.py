@@ -11,14 +11,17 @@ from pathlib import Path
 import pytest
 
 from bittern.demo import PACK_DIR
-from bittern.demo.jobs import STAFF, read_demo_jobs, replay_jobs
+from bittern.demo.jobs import ROLES, read_demo_jobs, replay_jobs
 from bittern.formats.packs import read_pack
 from bittern.work.legs import OPEN, draw_traveller
 from bittern.work.memory import MemoryStore
 from bittern.work.people import Person
 
 ROOT = Path(__file__).parents[2]
-PEOPLE = {one.key: Person(one.login, one.name, one.role) for one in STAFF}
+PEOPLE = {
+    key: Person(key, key.title(), role)
+    for key, role in zip(ROLES, ("owner", "technician", "technician", "counter"), strict=True)
+}
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -21,22 +20,8 @@ TERMS = ShopTerms(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class DemoPerson:
-    """One who works in the demo shop; ``key`` is the name that the jobs' acts use."""
-
-    key: str
-    login: str
-    name: str
-    role: str
-
-
-STAFF = (
-    DemoPerson("owner", "odile", "Odile Wrackham", "owner"),
-    DemoPerson("technician", "tobin", "Tobin Sallow", "technician"),
-    DemoPerson("colleague", "maren", "Maren Tidewell", "technician"),
-    DemoPerson("counter", "piers", "Piers Loamgate", "counter"),
-)
+ROLES = ("owner", "technician", "colleague", "counter")
+"""Who the acts name; whoever loads the demo says which persons these are."""
 
 
 class _Clock:
@@ -72,7 +57,7 @@ def replay_jobs(
     Parameters
     ----------
     people
-        From the keys of :data:`STAFF` to persons.
+        From :data:`ROLES` to persons.
     loaded_at
         The moment that minute 0 stands for, aware.
     progress
