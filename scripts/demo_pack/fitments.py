@@ -49,8 +49,8 @@ def make_fitments(
     """Return the fitments of all makes in the order of make, model and years."""
     rows: list[Fitment] = []
     for make in MAKES:
-        for model in make.models:
-            for first, last, start, trim, suffixes in _make_generations(random):
+        for number, model in enumerate(make.models):
+            for first, last, start, trim, suffixes in _make_generations(number, random):
                 names = [of_make[make.name][suffix] for suffix in suffixes if suffix in of_make[make.name]]
                 shares = _make_shares(len(names), random)
                 for name, share in zip(names, shares, strict=True):
@@ -59,27 +59,29 @@ def make_fitments(
     return tuple(rows)
 
 
-def _make_generations(random: Random) -> Iterator[tuple[int, int, str, str, tuple[str, ...]]]:
-    """Yield first and last year, start, trim and articles of each generation of one model."""
-    year = random.choice((1997, 1999, 2002, 2005, 2008, 2011, 2014))
+def _make_generations(number: int, random: Random) -> Iterator[tuple[int, int, str, str, tuple[str, ...]]]:
+    """Yield first and last year, start, trim and articles of each generation of a make's model.
+
+    A make's first model has been built longest and the others take turns, so that no article is without a
+    vehicle.
+    """
+    year = 1999 if number == 0 else random.choice((1997, 2002, 2005, 2008, 2011, 2014))
     if year < 2006:
         last = random.randint(2006, 2008)
-        start, suffixes = random.choice(OLD)
+        start, suffixes = OLD[(number + 2) % len(OLD)]
         yield year, last, start, "", suffixes
         year = last + 1
-    if year < 2015:
-        last = random.randint(2015, 2018)
-        start, suffixes = random.choice(MIDDLE)
-        yield year, last, start, "", suffixes
+    last = random.randint(2015, 2018)
+    start, suffixes = MIDDLE[number % len(MIDDLE)]
+    yield year, last, start, "", suffixes
+    if random.random() < 0.3:
+        # The dearer trims of these years already start by a button.
+        yield year + 1, last, "push", "touring", ("P3",)
+    if number == 0 or random.random() < 0.8:
+        year, last = last + 1, random.choice((LAST_YEAR, LAST_YEAR, LAST_YEAR - 2))
         if random.random() < 0.3:
-            # The dearer trims of these years already start by a button.
-            yield year + 2, last, "push", "touring", ("P3",)
-        year = last + 1
-    if random.random() < 0.85:
-        last = random.choice((LAST_YEAR, LAST_YEAR, LAST_YEAR - 2))
-        if random.random() < 0.35:
             yield year, last, "turn", "base", ("H4",)
-        start, suffixes = random.choice(NEW)
+        start, suffixes = NEW[(number + 2) % len(NEW)]
         yield year, last, start, "", suffixes
 
 

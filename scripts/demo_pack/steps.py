@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from bittern.engines.pairing.sheet import Failure, Option, RunSheet, Signal, Step
 
-AUTHORITY, EVERY_KEY, SUPPLY = "authority", "every-key", "steady-supply"
+AUTHORITY, EVERY_KEY, OLD_KEY = "authority", "every-key", "old-key"
+SUPPLY, MAKER_TOOL = "steady-supply", "maker-tool"
 DONE = "Done. Count the keys with the customer: those shown to the vehicle today work, all others do not."
 DONE_ALL = "Done. Every key that worked before works still, and the new one with them."
 LAMP, BEEP, LOCKS, MESSAGE = "lamp", "beep", "lock-cycle", "message"

@@ -158,8 +158,10 @@ def test_wrong_value_is_named_with_its_place(edit: Edit, file: str, old: str, ne
 
 
 def test_shares_that_sum_to_one_in_decimals_are_no_fault(edit: Edit) -> None:
-    rows = "".join(f"Quillmoor,Oxbow,2008,2012,turn,{number},,A-2,0.1,\n" for number in range(4))
-    assert check_pack(edit("fitments.csv", "A-2,0.3,\n", "A-2,0,\n".replace("0", "0.0000000001") + rows)).ok
+    shares = (0.2, 0.4, 0.3, 0.1)
+    assert sum(shares) > 1, "the binary sum must pass the whole, or this test shows nothing"
+    rows = "".join(f"Quillmoor,Runnel,2008,2012,turn,trim {share},,A-2,{share},\n" for share in shares)
+    assert check_pack(edit("fitments.csv", "A-2,0.3,\n", "A-2,0.3,\n" + rows)).ok
 
 
 def test_shares_of_years_that_do_not_meet_are_not_added(edit: Edit) -> None:

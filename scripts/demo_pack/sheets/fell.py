@@ -75,7 +75,7 @@ FELL_TURN_PAIR = make_sheet(
         ),
         act(
             "new",
-            "Turn the new key to on within twenty seconds and leave it there until one long beep. Keys"
+            "Turn the new key to on and leave it there until one long beep. Keys"
             " that are"
             " not shown today stop working with that beep.",
             8,
@@ -83,7 +83,6 @@ FELL_TURN_PAIR = make_sheet(
             "others",
             fail("silent-late", 0.04, "the new key is not read"),
             signal=signal(BEEP),
-            window_s=20,
             no_return=True,
         ),
         act(
@@ -172,7 +171,6 @@ FELL_PUSH_PAIR = make_sheet(
             "slot-new",
             fail("no-list", 0.03, "pressed too late"),
             signal=signal(LAMP),
-            window_s=15,
             no_return=True,
         ),
         act(

@@ -7,6 +7,7 @@ from demo_pack.steps import (
     DONE,
     EVERY_KEY,
     LAMP,
+    MAKER_TOOL,
     MESSAGE,
     SUPPLY,
     act,
@@ -129,7 +130,7 @@ FEN_PUSH_RENEW = make_sheet(
     "fen-push-renew",
     "Renew all proximity keys, fen family",
     "new-only",
-    (AUTHORITY, SUPPLY),
+    (AUTHORITY, MAKER_TOOL, SUPPLY),
     [
         *arrive("tell"),
         check(

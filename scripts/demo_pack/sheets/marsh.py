@@ -67,7 +67,6 @@ MARSH_TURN_PAIR = make_sheet(
             "first",
             fail("closed", 0.03, "let go too early"),
             signal=signal(LOCKS),
-            window_s=10,
             no_return=True,
         ),
         choose(
@@ -187,7 +186,6 @@ MARSH_PUSH_PAIR = make_sheet(
             "show-new",
             fail("no-menu", 0.04, "let go too early"),
             signal=signal(BEEP, 2),
-            window_s=20,
             no_return=True,
         ),
         act(

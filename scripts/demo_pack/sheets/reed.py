@@ -7,6 +7,7 @@ from demo_pack.steps import (
     DONE_ALL,
     LAMP,
     MESSAGE,
+    OLD_KEY,
     SUPPLY,
     act,
     arrive,
@@ -27,7 +28,7 @@ REED_TURN_SPARE = make_sheet(
     "reed-turn-spare",
     "Add a spare turn key, reed family",
     "all",
-    (AUTHORITY, SUPPLY),
+    (AUTHORITY, OLD_KEY, SUPPLY),
     [
         *arrive("have"),
         choose(
@@ -85,7 +86,7 @@ REED_PUSH_SPARE = make_sheet(
     "reed-push-spare",
     "Add a spare proximity key, reed family",
     "all",
-    (AUTHORITY, SUPPLY),
+    (AUTHORITY, OLD_KEY, SUPPLY),
     [
         *arrive("cell"),
         check(

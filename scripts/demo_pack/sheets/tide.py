@@ -10,6 +10,7 @@ from demo_pack.steps import (
     EVERY_KEY,
     LAMP,
     LOCKS,
+    MAKER_TOOL,
     SUPPLY,
     act,
     arrive,
@@ -30,7 +31,7 @@ TIDE_TURN_RENEW = make_sheet(
     "tide-turn-renew",
     "Renew all turn keys, tide family",
     "new-only",
-    (AUTHORITY, SUPPLY),
+    (AUTHORITY, MAKER_TOOL, SUPPLY),
     [
         *arrive("tell"),
         check(
@@ -168,7 +169,6 @@ TIDE_PUSH_PAIR = make_sheet(
             8,
             "greet",
             signal=signal(BEEP, 3),
-            window_s=10,
             no_return=True,
         ),
         act(
