@@ -52,7 +52,7 @@ def run_server(listener: socket.socket) -> None:
 
     class Server(BaseApplication):  # type: ignore[misc]
         def load_config(self) -> None:
-            for name, value in _configure(listener).items():
+            for name, value in _configure(handle).items():
                 self.cfg.set(name, value)
 
         def load(self) -> Any:
@@ -63,15 +63,17 @@ def run_server(listener: socket.socket) -> None:
             return application
 
     listener.set_inheritable(True)
+    # From here on the socket is the server's, which closes it itself.
+    handle = listener.detach()
     # gunicorn takes arguments of its own from there; this server has its own settings.
     os.environ.pop("GUNICORN_CMD_ARGS", None)
     sys.argv[1:] = []
     Server().run()
 
 
-def _configure(listener: socket.socket) -> dict[str, Any]:
+def _configure(handle: int) -> dict[str, Any]:
     return {
-        "bind": f"fd://{listener.fileno()}",
+        "bind": f"fd://{handle}",
         "worker_class": "gthread",
         "workers": options.read_whole("BITTERN_WORKERS", 1, 32),
         "threads": THREADS,

@@ -149,6 +149,7 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
 
 STATIC_URL = "/static/"
 STATIC_ROOT = BITTERN_DATA / "static"
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},

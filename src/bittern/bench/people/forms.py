@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm, SetPasswordForm
 
 from bittern.bench.people.models import ROLE_WORDS, User, normalise_login
 from bittern.work.people import ROLES, TECHNICIAN
+
+if TYPE_CHECKING:
+    CreationForm = BaseUserCreationForm[User]
+    UserForm = forms.ModelForm[User]
+    NewPasswordForm = SetPasswordForm[User]
+else:
+    # Generic to the type checker only.
+    CreationForm, UserForm, NewPasswordForm = BaseUserCreationForm, forms.ModelForm, SetPasswordForm
 
 # The same words for all: who works here, or has left, is nobody's business outside.
 _WORDS = "Found a login name and password that do not belong together; expected those of an account here."
@@ -26,7 +34,7 @@ class LoginForm(AuthenticationForm):
         return normalise_login(self.cleaned_data["username"])
 
 
-class PersonForm(BaseUserCreationForm[User]):
+class PersonForm(CreationForm):
     """A new account."""
 
     role = forms.ChoiceField(choices=ROLE_CHOICES, initial=TECHNICIAN)
@@ -46,7 +54,7 @@ class PersonForm(BaseUserCreationForm[User]):
         return normalise_login(self.cleaned_data["login"])
 
 
-class RoleForm(forms.ModelForm[User]):
+class RoleForm(UserForm):
     """Another role for somebody."""
 
     role = forms.ChoiceField(choices=ROLE_CHOICES)
@@ -56,5 +64,5 @@ class RoleForm(forms.ModelForm[User]):
         fields = ("role",)
 
 
-class PasswordForm(SetPasswordForm[User]):
+class PasswordForm(NewPasswordForm):
     """A new password for somebody else, set by the owner."""
