@@ -15,8 +15,8 @@ from bittern.work import actions
 from bittern.work.errors import ConflictError
 from bittern.work.legs import TITLES
 from bittern.work.ports import Desk
-from tests.conftest import Cast
 from tests.bench.pages.journey import AUTHORITY, ODILE, REQUEST, carry, find_inputs, read_words
+from tests.conftest import Cast
 
 LogIn = Callable[[Any], Client]
 

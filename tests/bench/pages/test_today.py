@@ -13,8 +13,8 @@ from bittern.bench.pages import listing
 from bittern.work import actions
 from bittern.work.nextstep import WAITS
 from bittern.work.ports import Desk
-from tests.conftest import Cast
 from tests.bench.pages.journey import ODILE, carry, make_number, read_words
+from tests.conftest import Cast
 
 LogIn = Callable[[Any], Client]
 
