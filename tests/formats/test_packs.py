@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
@@ -186,3 +187,15 @@ def test_a_table_full_of_faults_is_read_no_further_than_helps(edit: Edit) -> Non
     faults = check_pack(edit("fitments.csv", "A-2,0.3,\n", "A-2,0.3,\n" + rows)).faults
     assert 10_000 <= len(faults) < 10_010
     assert "no more read" in faults[-1].found
+
+
+def test_pack_of_the_how_to_page_is_sound(tmp_path: Path) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "how-to" / "packs.md").read_text(encoding="utf-8")
+    files = re.findall(r"^`my-pack/([\w/.-]+)`\n\n```\w+\n(.*?)^```", page, flags=re.MULTILINE | re.DOTALL)
+    assert len(files) == 7
+    for name, text in files:
+        path = tmp_path / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    assert check_pack(tmp_path).faults == ()
+    assert read_pack(tmp_path).fitments[0].article == "SG-10"
