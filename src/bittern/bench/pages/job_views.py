@@ -14,7 +14,7 @@ from bittern.bench.pages.entries import fits_draft, flatten_post
 from bittern.bench.pages.logbook import describe_entry
 from bittern.bench.pages.problem import describe_problem, show_problem
 from bittern.bench.pages.traveller import Attempt, load_drafts, render_job
-from bittern.bench.people.models import User, as_person
+from bittern.bench.people.models import as_person
 from bittern.core.errors import BitternError
 from bittern.work import actions
 from bittern.work.errors import FieldsError, NoSuchJobError, field_fault
@@ -35,7 +35,7 @@ def new_job(request: HttpRequest) -> HttpResponse:
     desk, person = open_desk(), as_person(request.user)
     context: dict[str, object] = {"wants": WANTS, "failed_act": NEW}
     if request.method != "POST":
-        return render(request, "pages/new_job.html", context | {"typed": load_drafts(None, request.user)})
+        return render(request, "pages/new_job.html", context | {"typed": load_drafts(None, person.login)})
     typed = flatten_post(request.POST)
     try:
         job = open_job(desk, person, typed)
@@ -43,7 +43,7 @@ def new_job(request: HttpRequest) -> HttpResponse:
         attempt = Attempt(NEW, "", typed, errors=error.fields)
         context |= {"typed": {NEW: typed}, "errors": error.fields, "wrong": attempt.list_wrong()}
         return render(request, "pages/new_job.html", context, status=422)
-    forget(request, None, NEW)
+    drop_draft(None, NEW, person.login)
     return redirect("job", job.number)
 
 
@@ -68,7 +68,7 @@ def act(request: HttpRequest, number: int, name: str) -> HttpResponse:
         leg = actions.act(desk, number, person, name, typed)
     except BitternError as error:
         return _show_mistake(request, desk, number, name, typed, error)
-    forget(request, number, name)
+    drop_draft(number, name, person.login)
     return redirect(_find_place(desk, number, leg))
 
 
@@ -147,15 +147,9 @@ def _find_place(desk: Desk, number: int, leg: str) -> str:
     return f"{page}?leg={leg}#leg-{leg}" if stays else f"{page}#leg-{leg}"
 
 
-def forget(request: HttpRequest, number: int | None, name: str) -> None:
-    """Remove the draft of a form that was taken."""
-    if isinstance(request.user, User):
-        drop_draft(number, name, request.user)
-
-
 def _keep(request: HttpRequest, number: int | None, name: str) -> HttpResponse:
     fields = flatten_post(request.POST)
-    if not fits_draft(fields) or not isinstance(request.user, User):
+    if not fits_draft(fields):
         return HttpResponse(status=413)
-    keep_draft(number, name, request.user, fields, timezone.now())
+    keep_draft(number, name, as_person(request.user).login, fields, timezone.now())
     return HttpResponse(status=204)

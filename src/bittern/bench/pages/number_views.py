@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from bittern.bench.desk import open_desk
+from bittern.bench.jobs.drafts import keep_draft
 from bittern.bench.pages.entries import flatten_post
 from bittern.bench.pages.legs.vehicle import ACT, build_form, decoded_fields, find_study
 from bittern.bench.pages.problem import show_problem
 from bittern.bench.pages.traveller import Attempt, render_job
+from bittern.bench.people.models import as_person
 from bittern.work.errors import NoSuchJobError
 
 
@@ -28,6 +31,9 @@ def study(request: HttpRequest, number: int) -> HttpResponse:
         job = desk.store.load(number)
     except NoSuchJobError as error:
         return show_problem(request, error)
+    if job.state == "open" and (suggested or use_decode):
+        # A click types nothing, so no draft of it is on its way.
+        keep_draft(number, ACT, as_person(request.user).login, fields, timezone.now())
     context = build_form(desk, fields)
     target = request.headers.get("HX-Target")
     if target:

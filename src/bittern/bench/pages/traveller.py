@@ -7,13 +7,12 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from typing import Any
 
-from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from bittern.bench.jobs.drafts import find_drafts
 from bittern.bench.pages.problem import Problem, describe_problem
-from bittern.bench.people.models import User, as_person
+from bittern.bench.people.models import as_person
 from bittern.bench.templatetags.bench import name_field
 from bittern.core.errors import BitternError
 from bittern.work.errors import SealBrokenError
@@ -62,7 +61,7 @@ def render_job(
     person, traveller = as_person(request.user), draw_traveller(job)
     leg = attempt.leg if attempt and attempt.leg else asked_leg
     open_leg = leg if leg in LEGS else find_open_leg(traveller)
-    typed = load_drafts(job.number, request.user) if job.state == "open" else {}
+    typed = load_drafts(job.number, person.login) if job.state == "open" else {}
     if attempt:
         typed[attempt.act] = attempt.typed
     context: dict[str, Any] = {
@@ -91,14 +90,10 @@ def find_open_leg(traveller: Traveller) -> str:
     return traveller.next.leg if traveller.next else ""
 
 
-def load_drafts(
-    number: int | None, user: User | AbstractBaseUser | AnonymousUser
-) -> dict[str, Mapping[str, object]]:
+def load_drafts(number: int | None, login: str) -> dict[str, Mapping[str, object]]:
     """Return what this person has typed into the job's forms and not sent: act → fields."""
-    if not isinstance(user, User):
-        return {}
     try:
-        return dict(find_drafts(number, user))
+        return dict(find_drafts(number, login))
     except SealBrokenError:
         # Sealed under another key file: lost as drafts, but no reason to keep anybody from the job.
         return {}
