@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from datetime import UTC, tzinfo
 from typing import Any
 
+from bittern.formats.handover_pdf import SIGN_SIDE, HandoverSheet, SheetKey, Strokes
 from bittern.work.change import changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
-from bittern.work.facts import CensusKey, Handover, JobFile
+from bittern.work.facts import Handover, JobFile
 from bittern.work.people import Person
 from bittern.work.ports import Desk, ShopTerms
 from bittern.work.prooflist import list_tests
@@ -18,40 +19,12 @@ from bittern.work.settled import LEGS, is_settled
 
 MAX_POINTS = 4000
 MAX_TEXT = 100_000
-SIGN_SIDE = 1000
-
-Strokes = tuple[tuple[tuple[int, int], ...], ...]
 
 CAUTIONS = (
     "Keep new and used coin cells away from children; if one is swallowed, get medical help at once.",
     "Keep the spare apart from the key that is used daily.",
     "A key that was not present at pairing may no longer start the vehicle; bring it to be paired.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class HandoverSheet:
-    """Everything on the handover paper; never a bitting or a key code."""
-
-    shop: str
-    town: str
-    number: int
-    customer: str
-    vehicle: str
-    vin: str
-    plate: str
-    made: str
-    lines: tuple[tuple[str, str], ...]
-    total: str
-    keys_before: tuple[CensusKey, ...]
-    keys_after: tuple[CensusKey, ...]
-    tests: tuple[tuple[str, str], ...]
-    cautions: tuple[str, ...]
-    payment_reference: str
-    keys_handed: int | None
-    signed_by: str
-    strokes: Strokes
-    date: str
 
 
 def sign_handover(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
@@ -80,8 +53,14 @@ def sign_handover(desk: Desk, number: int, person: Person, data: Mapping[str, ob
         change.log("handover.signed", keys_handed=keys, payment_reference=reference, on_paper=on_paper)
 
 
-def compose_sheet(job: JobFile, terms: ShopTerms) -> HandoverSheet:
-    """Return what the handover paper says; raises NotYetError before an article is chosen and promised."""
+def compose_sheet(job: JobFile, terms: ShopTerms, zone: tzinfo = UTC) -> HandoverSheet:
+    """Return what the handover paper says, its day in ``zone``.
+
+    Raises
+    ------
+    NotYetError
+        No article is chosen, or nothing promised.
+    """
     if job.key is None or job.promise is None:
         raise NotYetError(
             "no article or no promise", "both, before a handover sheet can be drawn", where="handover"
@@ -105,16 +84,26 @@ def compose_sheet(job: JobFile, terms: ShopTerms) -> HandoverSheet:
         plate=job.request.plate,
         made=f"{job.key.title} ({job.key.article})",
         lines=tuple((line.text, str(line.amount)) for line in job.promise.lines),
-        total=f"{job.promise.total} {job.promise.currency}, of it tax {job.promise.tax}",
-        keys_before=job.pairing.census if job.pairing else (),
-        keys_after=job.pairing.census_after if job.pairing else (),
+        currency=job.promise.currency,
+        tax=str(job.promise.tax),
+        total=str(job.promise.total),
+        keys=_list_keys(job),
         tests=tests,
         cautions=CAUTIONS if job.key.battery else CAUTIONS[1:],
         payment_reference=job.handover.payment_reference if job.handover else "",
         keys_handed=job.handover.keys_handed if job.handover else None,
         signed_by=job.handover.signed_by if job.handover else "",
         strokes=job.handover.strokes if job.handover else (),
-        date=at.date().isoformat() if at else "",
+        day=at.astimezone(zone).date() if at else None,
+    )
+
+
+def _list_keys(job: JobFile) -> tuple[SheetKey, ...]:
+    if job.pairing is None:
+        return ()
+    return tuple(
+        SheetKey(key.name, key.present, key.new, key.worked_before, key.works_after)
+        for key in job.pairing.census_after or job.pairing.census
     )
 
 
