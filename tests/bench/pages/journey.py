@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from html.parser import HTMLParser
-from typing import TYPE_CHECKING
+from typing import Any
 
 from bittern.engines.vehicle.number import compute_check_digit
 from bittern.work import actions
@@ -11,8 +11,6 @@ from bittern.work.people import OWNER, Person
 from bittern.work.ports import Desk
 from bittern.work.request import open_job
 
-if TYPE_CHECKING:
-    from django.http import HttpResponse
 
 ODILE = Person("odile", "Odile Marram", OWNER)
 REQUEST = {"want": "spare", "customer": "Ansel Quaking", "phone": "0555 010 203", "plate": "KL-07 XQ"}
@@ -58,7 +56,7 @@ class _Words(HTMLParser):
         self.parts.append(data)
 
 
-def read_words(response: HttpResponse) -> str:
+def read_words(response: Any) -> str:
     """Return what a person reads on the page, blanks folded."""
     words = _Words()
     words.feed(response.content.decode())
@@ -75,7 +73,7 @@ class _Inputs(HTMLParser):
             self.found.append({"tag": tag, **{name: value or "" for name, value in attrs}})
 
 
-def find_inputs(response: HttpResponse, **wanted: str) -> list[dict[str, str]]:
+def find_inputs(response: Any, **wanted: str) -> list[dict[str, str]]:
     """Return the attributes of each input, button and option that has all of ``wanted``."""
     inputs = _Inputs()
     inputs.feed(response.content.decode())
