@@ -1,0 +1,11 @@
+"""Addresses of the work at bench and vehicle; joined to those of the other pages."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, path
+
+from bittern.bench.pages import work_views
+
+work_urls: list[URLPattern] = [
+    path("jobs/<int:number>/handover.pdf", work_views.handover_sheet, name="handover-sheet"),
+]
