@@ -31,7 +31,7 @@ class MapMeasures:
     gap: float = 28.0
     row_gap: float = 20.0
     margin: float = 28.0
-    loop: float = 22.0
+    loop: float = 36.0
 
 
 MEASURES = MapMeasures()
