@@ -136,10 +136,38 @@ def write_settings() -> str:
     return write_page()
 
 
+SHELVES = {
+    "tutorial": "**Tutorial**, to learn it by doing:",
+    "how-to": "**How to**, for a task at hand:",
+    "reference": "**Reference**, what there is:",
+    "explanation": "**Explanation**, the models, their derivations and limits:",
+    "decisions": "**Decisions**, the costly choices and why:",
+}
+
+
+def write_index() -> str:
+    """Return the index of the documentation: every page by its title."""
+    page = NOTE + "# Bittern's documentation\n"
+    for folder, head in SHELVES.items():
+        files = sorted((ROOT / "docs" / folder).glob("*.md"))
+        if files:
+            lines = [f"- [{read_title(file)}]({folder}/{file.name})\n" for file in files]
+            page += f"\n{head}\n\n" + "".join(lines)
+    return page
+
+
+def read_title(file: Path) -> str:
+    """Return the heading of a page."""
+    lines = file.read_text(encoding="utf-8").splitlines()
+    return next(line.removeprefix("# ") for line in lines if line.startswith("# "))
+
+
+# The index last: it reads the titles of the others.
 PAGES: dict[str, Callable[[], str]] = {
     "commands.md": write_commands,
     "errors.md": write_errors,
     "settings.md": write_settings,
+    "../index.md": write_index,
 }
 
 
@@ -148,7 +176,7 @@ def main() -> None:
     REFERENCE.mkdir(parents=True, exist_ok=True)
     for name, write in PAGES.items():
         (REFERENCE / name).write_text(write(), encoding="utf-8")
-        print(f"docs/reference/{name}")
+        print((REFERENCE / name).resolve().relative_to(ROOT))
 
 
 if __name__ == "__main__":
