@@ -132,6 +132,25 @@ def test_models_that_depend_on_the_year_stay_open() -> None:
     assert "the model depends on the model year: OLD or NEW" in found.notes
 
 
+def _obliging(vin: str, *, year: int | None = None) -> VpicAnswer:
+    """Data that hold a light vehicle for any year they are asked for."""
+    return VpicAnswer("HERON", "HERON", "X", year, True)
+
+
+def test_position_7_is_believed_only_where_the_rule_binds() -> None:
+    american = number("ABC1A", year="F")
+    assert decode_vin(american, (), _obliging).model_years == (1985,)
+    wrong = "1" if american[8] != "1" else "2"
+    assert decode_vin(american[:8] + wrong + american[9:], (), _obliging).model_years == (1985, 2015)
+    assert decode_vin("WP0ZZZ99ZFS392124", (), _obliging).model_years == (1985, 2015)
+
+
+def test_a_year_that_the_number_cannot_mean_is_not_taken_from_the_data() -> None:
+    found = decode_vin(number("ABC11", year="F"), (), _answer(model_year=2001))
+    assert (found.make, found.model_year, found.model_years) == ("HERON", None, ())
+    assert "the number does not tell the model year" in found.notes
+
+
 def test_generated_cars_decode_to_what_the_data_were_asked_to_generate() -> None:
     numbers = ultravin.generate(60, seed=7, year=2015, vehicle_type=2, invalid_rate=0.0, now=CLOCK)
     assert len(numbers) == 60
