@@ -11,6 +11,10 @@ from typing import Any
 from bittern.bench.jobs.models import Job
 from bittern.work.facts import JobFile
 
+# Letters that Unicode does not take apart into a plain one and an accent.
+_WHOLE_LETTERS = str.maketrans(
+    {"ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "æ": "ae", "œ": "oe", "ı": "i"}
+)
 _NOT_BARE = re.compile(r"[^0-9A-Z]")
 
 
@@ -33,9 +37,9 @@ def fold_name(text: str) -> str:
     """Return a name with case and accents folded away, as people type it in a hurry.
 
     >>> fold_name(" Ødegård  ÉMILE ")
-    'ødegard emile'
+    'odegard emile'
     """
-    plain = unicodedata.normalize("NFKD", text.casefold())
+    plain = unicodedata.normalize("NFKD", text.casefold()).translate(_WHOLE_LETTERS)
     return " ".join("".join(char for char in plain if not unicodedata.combining(char)).split())
 
 
