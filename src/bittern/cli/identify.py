@@ -36,12 +36,11 @@ def identify_command(
 
 def complete_vehicle(vehicle: Vehicle, pack: Pack) -> tuple[Vehicle, Sequence[str]]:
     """Return the vehicle with what its number says where nothing was given, and what was taken from it."""
-    from bittern.engines.vehicle.decode import decode_vin, gather_spans
+    from bittern.engines.vehicle.decode import decode_vin
 
     if not vehicle.vin.strip():
         return vehicle, ()
-    spans = gather_spans((row.make, row.model, row.year_from, row.year_to) for row in pack.fitments)
-    number = decode_vin(vehicle.vin, pack.numbers, spans=spans)
+    number = decode_vin(vehicle.vin, pack.numbers, spans=pack.spans)
     if not number.report.valid:
         return vehicle, ("the vehicle number is not valid, so nothing is taken from it",)
     taken = []

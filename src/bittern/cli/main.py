@@ -31,7 +31,7 @@ SINGLES = {
 
 
 def build_app(chosen: str | None) -> typer.Typer:
-    """Return the application with ``chosen`` loaded in full and every other command as a name with its help."""
+    """Return the application: ``chosen`` in full, every other command as a name with its help."""
     app = typer.Typer(
         add_completion=False,
         no_args_is_help=True,
@@ -62,22 +62,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
     app = build_app(chosen)
     try:
         return guard(lambda: app(words, prog_name="bittern", standalone_mode=False))
-    except typer.Exit as stop:
-        return stop.exit_code
+    except NoArgsIsHelpError as error:
+        return _misuse("no command", error.ctx.command_path)
     except TyperException as error:
-        # With no words at all the usage text itself is the message; every other misuse is one line.
-        text = error.format_message()
-        if not words or not text.strip():
-            return 2
-        tell(f"bittern: {' '.join(text.split())} (see 'bittern {chosen or ''} --help')".replace("  ", " "))
-        return 2
+        known = chosen if chosen in GROUPS or chosen in SINGLES else ""
+        return _misuse(error.format_message(), f"bittern {known}")
     except (typer.Abort, KeyboardInterrupt):
         tell("bittern: stopped")
         return 130
-    except BrokenPipeError:
-        # The reader went away (`bittern … | head`): nothing more to say, and nothing to complain about at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except SystemExit:
+        # typer leaves in this way only when the reader of its help has gone away (`bittern --help | head`).
         return 0
+    except OSError as error:
+        tell(f"bittern: found {error.strerror or error}, expected a file or place that can be used")
+        return 2
+
+
+def _misuse(text: str, command: str) -> int:
+    """Say in one line what is wrong with the words given."""
+    tell(f"bittern: {' '.join(text.split())} (see '{command.strip()} --help')")
+    return 2
 
 
 def run() -> None:

@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from bittern.engines.vehicle.decode import Decoding
     from bittern.engines.vehicle.number import VinReport
     from bittern.engines.vehicle.suggestion import Suggestion
-    from bittern.formats.packs import Pack
 
 SHOWN = 10
 """Suggestions that a person is shown; ``--json`` gives all."""
@@ -84,17 +83,10 @@ def decode(text: Text, json: JsonOption = False, pack: PackOption = None) -> Non
     from bittern.engines.vehicle.decode import decode_vin
 
     shelf = load_pack(pack)
-    decoding = decode_vin(text, shelf.numbers, look_up, spans=find_spans(shelf))
+    decoding = decode_vin(text, shelf.numbers, look_up, spans=shelf.spans)
     emit(decoding.as_dict(), as_json=json, text=lambda: describe_decoding(decoding))
     if decoding.make is None:
         raise NoAnswer
-
-
-def find_spans(pack: Pack) -> dict[tuple[str, str], tuple[int, int]]:
-    """Return the model years that the pack's fitments list for each model."""
-    from bittern.engines.vehicle.decode import gather_spans
-
-    return gather_spans((row.make, row.model, row.year_from, row.year_to) for row in pack.fitments)
 
 
 def describe_report(report: VinReport) -> str:

@@ -21,6 +21,7 @@ from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.key.catalogue import Article, Catalogue, Fitment
 from bittern.engines.pairing.sheet import RunSheet
+from bittern.engines.vehicle.decode import gather_spans
 from bittern.engines.vehicle.pattern import NumberPattern
 from bittern.formats.blades import format_blade, parse_blade
 from bittern.formats.pack_checks import find_article_faults, find_fitment_faults
@@ -75,6 +76,11 @@ class Pack:
     def catalogue(self) -> Catalogue:
         """The articles and fitments, as the key engine takes them."""
         return Catalogue(self.articles, self.fitments)
+
+    @cached_property
+    def spans(self) -> Mapping[tuple[str, str], tuple[int, int]]:
+        """First and last model year by make and model, as the fitments list them."""
+        return gather_spans((row.make, row.model, row.year_from, row.year_to) for row in self.fitments)
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from bittern.data.vpic import known_wmis
+from bittern.data import vpic
 from bittern.engines.key.catalogue import STARTS
 from bittern.engines.vehicle.decode import Decoding, decode_vin
 from bittern.engines.vehicle.errors import VehicleError
@@ -34,9 +34,11 @@ def study_number(desk: Desk, text: str) -> NumberStudy:
     """Return the study of a typed number; raises NotANumberError where nothing like a number was typed."""
     report = check_vin(text)
     if report.valid:
-        return NumberStudy(report, decode_vin(report.vin, desk.pack.numbers), ())
-    wmis = known_wmis() | {pattern.wmi for pattern in desk.pack.numbers}
-    return NumberStudy(report, None, suggest_vins(report.vin, wmis, limit=5))
+        return NumberStudy(
+            report, decode_vin(report.vin, desk.pack.numbers, vpic.look_up, spans=desk.pack.spans), ()
+        )
+    wmis = vpic.known_wmis() | {pattern.wmi for pattern in desk.pack.numbers}
+    return NumberStudy(report, None, suggest_vins(report.vin, wmis, fitting=vpic.fitting, limit=5))
 
 
 def list_makes(pack: Pack) -> tuple[str, ...]:
@@ -81,7 +83,7 @@ def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, o
         model=model or (decoding.model if decoding else None) or "",
         year=year or (decoding.model_year if decoding else None),
         start=start or _get_start(decoding),
-        source=_name_source(decoding, year),
+        source=_name_source(study if valid else None, year),
         accepted_because=because,
     )
     with changing(desk, number, person, "counter") as change:
@@ -126,8 +128,11 @@ def _get_start(decoding: Decoding | None) -> str:
     return str(start) if start in STARTS else ""
 
 
-def _name_source(decoding: Decoding | None, year: int | None) -> str:
+def _name_source(study: NumberStudy | None, year: int | None) -> str:
     """Return where the model year comes from: the number's source, or ``told``."""
-    if decoding is None or decoding.model_year is None or year not in (None, decoding.model_year):
+    decoding = study.decoding if study else None
+    if study is None or decoding is None:
         return "told"
-    return decoding.source or "number"
+    # The number's year code leaves years thirty apart; a year that was told and is one of them is sure.
+    years = study.report.model_years if decoding.model_year is None else (decoding.model_year,)
+    return (decoding.source or "number") if year in (None, *years) and years else "told"

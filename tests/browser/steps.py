@@ -1,0 +1,89 @@
+"""What a person does on each leg, as a test does it."""
+
+from __future__ import annotations
+
+import re
+
+from playwright.sync_api import Page, expect
+
+from bittern.demo import PACK_DIR
+from bittern.demo.numbers import make_number
+from bittern.formats.packs import read_pack
+
+from .conftest import Visitor
+
+CUSTOMER = "Sorrel Fallowgate"
+
+
+def open_job(visitor: Visitor, *, customer: str = CUSTOMER, plate: str = "KE 481 B") -> int:
+    page = visitor.page
+    page.goto("/")
+    page.get_by_role("link", name="New job").last.click()
+    form = page.locator('form[data-act="open-job"]')
+    form.get_by_label("One more key").check()
+    form.get_by_label(re.compile("customer|name", re.I)).first.fill(customer)
+    form.get_by_label(re.compile("plate", re.I)).fill(plate)
+    visitor.send("open-job")
+    found = re.search(r"/jobs/(\d+)/", page.url)
+    assert found
+    return int(found[1])
+
+
+def record_authority(visitor: Visitor, *, holder: str = CUSTOMER) -> None:
+    form = visitor.page.locator('form[data-act="record-authority"]')
+    form.get_by_label("Photo identity of the person").check()
+    form.get_by_label("Registration paper of the vehicle").check()
+    form.get_by_label("Name that the papers show").fill(holder)
+    form.get_by_label(re.compile("Local rules were considered")).check()
+    visitor.send("record-authority")
+
+
+def record_vehicle(visitor: Visitor, make: str, model: str, year: int, *, start: str = "push") -> str:
+    number = make_number(read_pack(PACK_DIR), make, model, year, 4711, start)
+    form = visitor.page.locator("#vehicle-form")
+    form.get_by_label("Vehicle number").fill(number)
+    form.get_by_role("button", name="Check the number").click()
+    expect(visitor.page.locator("#number-study")).to_contain_text(model)
+    form = visitor.page.locator("#vehicle-form")
+    form.get_by_label("Make").fill(make)
+    form.get_by_label("Model", exact=True).fill(model)
+    form.get_by_label("Model year").fill(str(year))
+    form.get_by_label("How it starts").select_option(start)
+    visitor.send("record-vehicle", button="Record the vehicle")
+    return number
+
+
+def answer(visitor: Visitor, kind: str, value: str, *, how: str | None = None) -> None:
+    """Answer the question of ``kind``, the one asked first or one of those folded below."""
+    page = visitor.page
+    form = page.locator(f'form[data-act="observe"]:has(input[name="kind"][value="{kind}"])').first
+    if not form.is_visible():
+        page.locator(f'details:has(form input[name="kind"][value="{kind}"]) > summary').first.click()
+    field = form.locator('[name="value"], [name="mhz"]').first
+    if field.get_attribute("type") in ("radio", "checkbox"):
+        form.locator(f'[name="value"][value="{value}"]').check()
+    else:
+        field.fill(value)
+    if how:
+        form.locator('select[name="how"]').select_option(how)
+    with page.expect_navigation():
+        form.get_by_role("button", name="Record the answer").click()
+
+
+def get_next(page: Page) -> str:
+    """Return the sentence that says what to do next."""
+    return page.locator(".next, #next").first.inner_text()
+
+
+def take_settled(visitor: Visitor, article: str) -> None:
+    button = visitor.page.get_by_role("button", name=f"Take {article}", exact=True)
+    expect(button).to_be_visible()
+    with visitor.page.expect_navigation():
+        button.click()
+
+
+def agree(visitor: Visitor) -> None:
+    visitor.send("offer")
+    form = visitor.page.locator('form[data-act="accept"]')
+    form.locator('[name="accepted_how"][value="in-person"]').check()
+    visitor.send("accept")
