@@ -11,10 +11,13 @@ from bittern.work.people import OWNER, Person
 from bittern.work.ports import Desk
 from bittern.work.request import open_job
 
-
 ODILE = Person("odile", "Odile Marram", OWNER)
 REQUEST = {"want": "spare", "customer": "Ansel Quaking", "phone": "0555 010 203", "plate": "KL-07 XQ"}
-AUTHORITY = {"documents": ["photo-identity", "registration"], "holder": "Ansel Quaking", "caution": "yes"}
+AUTHORITY: dict[str, object] = {
+    "documents": ["photo-identity", "registration"],
+    "holder": "Ansel Quaking",
+    "caution": "yes",
+}
 ARTICLE = "QUI-H3"
 
 

@@ -144,9 +144,14 @@ def test_an_act_that_is_not_there_is_not_found(cast: Cast, log_in: LogIn, desk: 
     assert log_in(cast.owner).post(act_url(number + 1, "offer")).status_code == 404
 
 
-def test_an_act_is_not_done_by_a_link(cast: Cast, log_in: LogIn, desk: Desk) -> None:
-    number = carry(desk)
-    assert log_in(cast.owner).get(act_url(number, "offer")).status_code == 405
+@pytest.mark.parametrize("name", ["act", "study-number"])
+def test_a_link_does_no_act_but_leads_to_the_job(name: str, cast: Cast, log_in: LogIn, desk: Desk) -> None:
+    number = carry(desk, "key")
+    before = desk.store.load(number)
+    address = reverse(name, args=[number, "offer"] if name == "act" else [number])
+    response = log_in(cast.owner).get(address)
+    assert (response.status_code, response["Location"]) == (302, f"/jobs/{number}/")
+    assert desk.store.load(number) == before
 
 
 def test_an_act_without_the_forms_token_is_refused_with_a_sentence(cast: Cast, desk: Desk) -> None:

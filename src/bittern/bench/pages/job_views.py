@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from bittern.bench.desk import open_desk
 from bittern.bench.jobs.drafts import drop_draft, keep_draft
@@ -47,7 +47,7 @@ def new_job(request: HttpRequest) -> HttpResponse:
     return redirect("job", job.number)
 
 
-@require_GET
+@require_safe
 def job(request: HttpRequest, number: int) -> HttpResponse:
     """Show the traveller; ``?leg=`` opens that leg."""
     desk = open_desk()
@@ -58,9 +58,12 @@ def job(request: HttpRequest, number: int) -> HttpResponse:
     return render_job(request, desk, found, asked_leg=request.GET.get("leg", ""))
 
 
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 def act(request: HttpRequest, number: int, name: str) -> HttpResponse:
     """Do one act, then show the job again; a mistake shows the form with what was typed."""
+    if request.method != "POST":
+        # Somebody whose login had ended comes back here after it: the draft holds what was typed.
+        return redirect("job", number)
     desk, person = open_desk(), as_person(request.user)
     typed = flatten_post(request.POST)
     try:
@@ -90,7 +93,7 @@ def new_draft(request: HttpRequest) -> HttpResponse:
     return _keep(request, None, NEW)
 
 
-@require_GET
+@require_safe
 def job_log(request: HttpRequest, number: int) -> HttpResponse:
     """Show what happened on the job, in words."""
     desk = open_desk()

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from bittern.bench.jobs import listing, rows
 from bittern.bench.jobs.models import Job
@@ -47,13 +47,13 @@ class Group:
         return self.count - len(self.rows)
 
 
-@require_GET
+@require_safe
 def today(request: HttpRequest) -> HttpResponse:
     """Show the open jobs by what they wait for."""
     return render(request, "pages/today.html", {"groups": list_groups()})
 
 
-@require_GET
+@require_safe
 def search(request: HttpRequest) -> HttpResponse:
     """Find jobs, closed ones too; a fragment while one types on Today."""
     query = " ".join(request.GET.get("q", "").replace("\x00", "").split())[:LONGEST_QUERY]

@@ -66,11 +66,41 @@ def _accepted(payload: Payload) -> str:
     return f"The customer agreed {HOW_WORDS.get(how, how).lower()} to {payload.get('total')}."
 
 
+def _vehicle(payload: Payload) -> str:
+    named = " ".join(str(payload[part]) for part in ("make", "model", "year") if payload.get(part))
+    doubt = f" Accepted because: {payload['because']}." if payload.get("because") else ""
+    return f"Recorded the vehicle: {named or 'make open'} ({payload.get('vin') or 'no number'}).{doubt}"
+
+
+def _run_event(payload: Payload) -> str:
+    event = payload.get("event")
+    event = event if isinstance(event, Mapping) else {}
+    step, note = event.get("step", ""), event.get("note", "")
+    words = {
+        "begun": "Ticked what must be true before the first step",
+        "census": f"Counted the keys: {_say([key.get('name') for key in event.get('keys', [])])}",
+        "confirmed": f"Confirmed the point of no return at “{step}”",
+        "done": f"Step “{step}” done",
+        "failed": f"Step “{step}” did not work; went on at “{event.get('to', '')}”",
+        "chosen": f"Chose “{event.get('choice', '')}” at “{step}”",
+        "abandoned": "Broke the run off",
+    }
+    kind = str(event.get("kind"))
+    return f"Run {payload.get('run')}: {words.get(kind, _plain(kind))}.{f' {note}' if note else ''}"
+
+
+_OUTCOMES = {
+    "good": "the vehicle accepts the key",
+    "unchanged": "the vehicle is as it was before",
+    "stranded": "the vehicle does not start",
+}
+
 _SENTENCES: dict[str, Callable[[Payload], str]] = {
     "request.opened": lambda p: f"Opened the job: {WANT_WORDS.get(str(p.get('want')), p.get('want'))}.",
     "request.changed": lambda p: f"Changed the request: {_say(p.get('fields'))}.",
     "authority.recorded": _authority,
     "job.withdrawn": lambda p: f"Withdrew the job, because: {p.get('because')}.",
+    "vehicle.recorded": _vehicle,
     "key.observed": _observed,
     "key.struck": lambda p: (
         f"Struck “{KIND_WORDS.get(str(p.get('observation')), p.get('observation'))}”: {_say(p.get('value'))}."
@@ -82,6 +112,12 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
     "blade.entered": lambda p: f"Sealed the bitting ({p.get('source')}) for {p.get('standard')}.",
     "blade.cut": lambda p: f"Cut the blade {p.get('standard')} with {p.get('cutter')}.",
     "blade.inspected": lambda p: f"Inspected the cut key: {p.get('result')}. {p.get('note') or ''}".strip(),
+    "pairing.begun": lambda p: f"Run {p.get('run')}: began run sheet {p.get('sheet')}.",
+    "pairing.event": _run_event,
+    "pairing.otherwise": lambda p: f"Paired without a run sheet: {p.get('because')}.",
+    "pairing.ended": lambda p: (
+        f"Run {p.get('run')} ended: {_OUTCOMES.get(str(p.get('outcome')), p.get('outcome'))}."
+    ),
     "proof.answered": lambda p: (
         f"Test “{p.get('test')}” {'passed' if p.get('passed') else 'failed'}. {p.get('note') or ''}".strip()
     ),

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_http_methods
 
 from bittern.bench.desk import open_desk
 from bittern.bench.jobs.drafts import keep_draft
@@ -17,9 +17,11 @@ from bittern.bench.people.models import as_person
 from bittern.work.errors import NoSuchJobError
 
 
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 def study(request: HttpRequest, number: int) -> HttpResponse:
     """Show what the number says; only a click on a suggestion or a decode fills the form."""
+    if request.method != "POST":
+        return redirect("job", number)
     desk, fields = open_desk(), flatten_post(request.POST)
     suggested, use_decode = fields.pop("take", ""), fields.pop("use_decode", "")
     if suggested:
