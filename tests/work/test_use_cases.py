@@ -246,8 +246,15 @@ def test_a_failed_test_keeps_the_key_here(bench: Bench) -> None:
 
 
 UNREADABLE = (
-    "", "[]", "[[[1,2]]]", "nonsense", "[[[1,2],[3]]]", "[[[1,2],[3,4000]]]", "[[[1e400,2],[3,4]]]", "[" * 9000
-)  # fmt: skip
+    "",
+    "[]",
+    "[[[1,2]]]",
+    "nonsense",
+    "[[[1,2],[3]]]",
+    "[[[1,2],[3,4000]]]",
+    "[[[1e400,2],[3,4]]]",
+    "[" * 9000,
+)
 
 
 @pytest.mark.parametrize("strokes", UNREADABLE)

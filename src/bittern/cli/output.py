@@ -1,9 +1,9 @@
 """What every command shares: ``--json``, ``--pack``, printing, and the way an error becomes an exit code.
 
 Exit 0: done. Exit 1: done, and the answer is a "no" (raise :class:`NoAnswer` after :func:`emit`). Exit 2:
-bad usage or unreadable input; every :class:`~bittern.core.errors.BitternError` that reaches :func:`guard` ends
-there with one line on standard error. A ``check`` command therefore catches ``FaultsError`` itself, emits the
-faults and raises ``NoAnswer``.
+bad usage or unreadable input; every :class:`~bittern.core.errors.BitternError` that reaches :func:`guard`
+ends there with one line on standard error. A ``check`` command therefore catches ``FaultsError`` itself,
+emits the faults and raises ``NoAnswer``.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The one tree of errors.
 
-Every error says what was found, what was expected, where, and what to do next. The same error is one line on the
-command line, one JSON object under ``--json``, and one sentence beside a field on the screen.
+Every error says what was found, what was expected, where, and what to do next. The same error is one line on
+the command line, one JSON object, and one sentence beside a field on the screen.
 """
 
 from __future__ import annotations
