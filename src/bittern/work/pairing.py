@@ -13,7 +13,7 @@ from bittern.engines.pairing.census import (
     predict_census,
     word_need,
 )
-from bittern.engines.pairing.chain import SheetFigures, analyse_sheet
+from bittern.engines.pairing.chain import SheetFigures
 from bittern.engines.pairing.check import find_sheet_faults
 from bittern.engines.pairing.event import RunEvent, RunState, read_event
 from bittern.engines.pairing.runner import apply_event, fold_events
@@ -23,6 +23,7 @@ from bittern.work.change import Change, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
 from bittern.work.facts import CensusKey, JobFile, Pairing
+from bittern.work.figures import get_figures
 from bittern.work.people import Person
 from bittern.work.ports import Desk
 from bittern.work.promise import find_sheet
@@ -67,10 +68,10 @@ class Run:
 
 def prepare(desk: Desk, job: JobFile) -> Preparation | None:
     """Return what must hold before the first step; None where the pack has no sound sheet for the article."""
-    sheet = find_sheet(desk, job)
-    if sheet is None or find_sheet_faults(sheet):
+    sheet = _find_sound_sheet(desk, job)
+    if sheet is None:
         return None
-    return Preparation(sheet, tuple((need, word_need(need)) for need in sheet.needs), analyse_sheet(sheet))
+    return Preparation(sheet, tuple((need, word_need(need)) for need in sheet.needs), get_figures(sheet))
 
 
 def load_run(desk: Desk, job: JobFile) -> Run | None:
@@ -92,18 +93,15 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
     with changing(desk, number, person, "bench") as change:
         job = change.job
         _require_ready(job)
-        if job.pairing is not None and job.pairing.outcome in ("", "good"):
-            raise NotYetError(
-                "a run that is under way or ended well", "none, or one to repeat", where="pairing"
-            )
-        ready = prepare(desk, job)
-        if ready is None:
+        _require_no_run(job)
+        sheet = _find_sound_sheet(desk, job)
+        if sheet is None:
             raise NotYetError(
                 "no sound run sheet for this article",
                 "one in the pack, or pairing by another way",
                 where="pairing",
             )
-        missing = [word_need(need) for need in ready.sheet.needs if need not in needs]
+        missing = [word_need(need) for need in sheet.needs if need not in needs]
         if missing:
             entry.fault(
                 "needs", f"not ticked: {' '.join(missing)}", "every need ticked before the first step"
@@ -112,8 +110,8 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
         attempt = job.pairing.attempt + 1 if job.pairing else 1
         change.put(
             pairing=Pairing(
-                sheet=ready.sheet.id,
-                sheet_text=write_runsheet(ready.sheet),
+                sheet=sheet.id,
+                sheet_text=write_runsheet(sheet),
                 begun_by=person.login,
                 begun_at=change.now,
                 census=_to_facts(keys),
@@ -121,9 +119,9 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
             ),
             proof=(),
         )
-        change.log("pairing.begun", sheet=ready.sheet.id, run=attempt)
+        change.log("pairing.begun", sheet=sheet.id, run=attempt)
         made = {"person": person.login, "at": change.now}
-        begun = RunEvent(event_id=str(uuid.uuid4()), kind="begun", needs=ready.sheet.needs, **made)  # type: ignore[arg-type]
+        begun = RunEvent(event_id=str(uuid.uuid4()), kind="begun", needs=sheet.needs, **made)  # type: ignore[arg-type]
         census = RunEvent(event_id=str(uuid.uuid4()), kind="census", keys=keys, **made)  # type: ignore[arg-type]
         for event in (begun, census):
             change.log(EVENT, run=attempt, event=event.as_dict())
@@ -177,6 +175,7 @@ def pair_otherwise(desk: Desk, number: int, person: Person, data: Mapping[str, o
     entry.finish()
     with changing(desk, number, person, "bench") as change:
         _require_ready(change.job)
+        _require_no_run(change.job)
         attempt = change.job.pairing.attempt + 1 if change.job.pairing else 1
         change.put(
             pairing=Pairing(
@@ -188,7 +187,8 @@ def pair_otherwise(desk: Desk, number: int, person: Person, data: Mapping[str, o
                 ended_at=change.now,
                 attempt=attempt,
                 because=because,
-            )
+            ),
+            proof=(),
         )
         change.log("pairing.otherwise", because=because)
 
@@ -221,6 +221,16 @@ def _load_events(desk: Desk, job: JobFile) -> list[RunEvent]:
 def _get_plain(payload: Mapping[str, object]) -> Mapping[str, object]:
     event = payload.get("event")
     return event if isinstance(event, Mapping) else {}
+
+
+def _find_sound_sheet(desk: Desk, job: JobFile) -> RunSheet | None:
+    sheet = find_sheet(desk, job)
+    return None if sheet is None or find_sheet_faults(sheet) else sheet
+
+
+def _require_no_run(job: JobFile) -> None:
+    if job.pairing is not None and job.pairing.outcome in ("", "good"):
+        raise NotYetError("a run that is under way or ended well", "none, or one to repeat", where="pairing")
 
 
 def _require_ready(job: JobFile) -> None:

@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP, Decimal
 
 from bittern.engines.pairing.census import list_what_to_bring
-from bittern.engines.pairing.chain import SheetFigures, analyse_sheet
+from bittern.engines.pairing.chain import SheetFigures
 from bittern.engines.pairing.check import find_sheet_faults
 from bittern.engines.pairing.sheet import RunSheet
 from bittern.work.change import changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
 from bittern.work.facts import JobFile, PriceLine, Promise
+from bittern.work.figures import get_figures
 from bittern.work.people import Person
 from bittern.work.ports import Desk, ShopTerms
 from bittern.work.settled import needs_blade, needs_pairing
@@ -43,7 +44,7 @@ def draw_promise(job: JobFile, sheet: RunSheet | None, terms: ShopTerms, currenc
     """
     if job.key is None:
         raise NotYetError("no article", "the Key leg settled", where="promise")
-    figures = analyse_sheet(sheet) if sheet is not None and not find_sheet_faults(sheet) else None
+    figures = get_figures(sheet) if sheet is not None and not find_sheet_faults(sheet) else None
     lines = [PriceLine(text=f"{job.key.title} ({job.key.article})", amount=job.key.price)]
     if needs_blade(job):
         lines.append(_price_labour("Cutting the blade", terms.cutting_minutes, terms))
