@@ -201,6 +201,8 @@ def test_a_withdrawn_job_says_so_and_offers_no_form(cast: Cast, log_in: LogIn, d
         assert "This job ended early. bought another car" in read_words(response)
         forms = response.content.decode().count("/do/")
         assert forms == 0, leg
+    # Nothing comes later on a job that has ended.
+    assert "stamp-later" not in response.content.decode()
     response = client.post(act_url(number, "record-authority"), AUTHORITY)
     assert response.status_code == 409
     assert "This job is closed" in read_words(response)
