@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from bittern.work.documents import join_documents
 from bittern.work.facts import JobFile
 from bittern.work.prooflist import list_tests
 
@@ -22,7 +23,7 @@ def describe_leg(job: JobFile, leg: str) -> str:
 def _request(job: JobFile) -> str:
     line = f"{job.request.customer} wants {WANT_WORDS[job.request.want]}"
     if job.authority:
-        line += f"; authority seen by {job.authority.seen_by}: {', '.join(job.authority.documents)}"
+        line += f"; authority seen by {job.authority.seen_by}: {join_documents(job.authority.documents)}"
     return line
 
 

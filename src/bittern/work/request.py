@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from bittern.work.change import changing
+from bittern.work.documents import DOCUMENTS, IDENTITY
 from bittern.work.entry import Entry
 from bittern.work.facts import Authority, JobFile, Request
 from bittern.work.nextstep import name_wait
@@ -15,14 +16,6 @@ WANTS = {
     "spare": "One more key",
     "replacement": "A key in place of a broken one",
     "all-lost": "Every key is lost",
-}
-IDENTITY = "photo-identity"
-DOCUMENTS = {
-    IDENTITY: "Photo identity of the person",
-    "registration": "Registration paper of the vehicle",
-    "lease-contract": "Hire or lease contract",
-    "power-of-attorney": "Written authority of the keeper",
-    "loss-report": "Police report of the loss",
 }
 CAUTION = (
     "Local law decides who may have a key made and what must be kept on record; a licence may be required. "

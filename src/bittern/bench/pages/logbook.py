@@ -8,8 +8,8 @@ from bittern.bench.pages.legs.key import HOW_WORDS as SEEN_HOW
 from bittern.bench.pages.legs.key import KIND_WORDS
 from bittern.bench.pages.legs.promise import HOW_WORDS
 from bittern.work.chain import LogEntry
+from bittern.work.documents import DOCUMENTS
 from bittern.work.lines import WANT_WORDS
-from bittern.work.request import DOCUMENTS
 
 Payload = Mapping[str, object]
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from bittern.work.documents import DOCUMENTS
 from bittern.work.facts import JobFile
 from bittern.work.people import Person
 from bittern.work.ports import Desk
-from bittern.work.request import CAUTION, DOCUMENTS, WANTS
+from bittern.work.request import CAUTION, WANTS
 
 
 def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
