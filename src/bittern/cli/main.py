@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import os
 import sys
 from collections.abc import Sequence
 
@@ -11,7 +10,7 @@ import typer
 from typer.exceptions import TyperException
 
 from bittern import __version__
-from bittern.cli.output import guard, tell
+from bittern.cli.output import guard, tell, write
 
 # name -> (module, attribute, help): imported only when the command is called, so that --help stays quick.
 GROUPS = {
@@ -43,7 +42,7 @@ def build_app(chosen: str | None) -> typer.Typer:
     @app.callback(invoke_without_command=True)
     def root(version: bool = typer.Option(False, "--version", help="Print the version and stop.")) -> None:
         if version:
-            sys.stdout.write(f"bittern {__version__}\n")
+            write(f"bittern {__version__}")
             raise typer.Exit
 
     for name, (module, text) in GROUPS.items():
@@ -61,27 +60,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     chosen = next((word for word in words if not word.startswith("-")), None)
     app = build_app(chosen)
     try:
-        return guard(lambda: app(words, prog_name="bittern", standalone_mode=False))
-    except NoArgsIsHelpError as error:
-        return _misuse("no command", error.ctx.command_path)
+        # typer turns an interrupt into the exit code 130 that it returns.
+        code = guard(lambda: app(words, prog_name="bittern", standalone_mode=False))
     except TyperException as error:
-        known = chosen if chosen in GROUPS or chosen in SINGLES else ""
-        return _misuse(error.format_message(), f"bittern {known}")
-    except (typer.Abort, KeyboardInterrupt):
-        tell("bittern: stopped")
-        return 130
+        # Where a command is missing the whole help is the message, and that is not one line.
+        text = error.format_message()
+        text = "no command" if text.startswith("Usage:") else " ".join(text.split())
+        context = getattr(error, "ctx", None)
+        tell(f"bittern: {text} (see '{context.command_path if context else 'bittern'} --help')")
+        return 2
     except SystemExit:
         # typer leaves in this way only when the reader of its help has gone away (`bittern --help | head`).
         return 0
-    except OSError as error:
-        tell(f"bittern: found {error.strerror or error}, expected a file or place that can be used")
-        return 2
-
-
-def _misuse(text: str, command: str) -> int:
-    """Say in one line what is wrong with the words given."""
-    tell(f"bittern: {' '.join(text.split())} (see '{command.strip()} --help')")
-    return 2
+    except (typer.Abort, KeyboardInterrupt):
+        code = 130
+    if code == 130:
+        tell("bittern: stopped")
+    return code
 
 
 def run() -> None:

@@ -58,10 +58,12 @@ def write(text: str) -> None:
     Raises
     ------
     InputError
-        Standard output is closed or cannot be written.
+        Standard output is closed.
+    OSError
+        It cannot be written: :func:`guard` says so.
     """
     if sys.stdout is None:
-        raise InputError("closed", "a place to write to", where="standard output")
+        raise InputError("a closed stream", "a place to write to", where="standard output")
     encoding = _get_encoding()
     shown = _LONE_HALF.sub("\ufffd", text).encode(encoding, "backslashreplace").decode(encoding)
     try:
@@ -69,11 +71,6 @@ def write(text: str) -> None:
         sys.stdout.flush()
     except BrokenPipeError:
         drop_output()
-    except OSError as error:
-        drop_output()
-        raise InputError(
-            f"a place that cannot be written ({error.strerror})", "one that can", where="standard output"
-        ) from error
 
 
 def drop_output() -> None:
@@ -102,15 +99,26 @@ def load_pack(folder: Path | None) -> Pack:
 
 
 def guard(command: Callable[[], object]) -> int:
-    """Run ``command`` and return its exit code; errors become one line on standard error."""
+    """Run ``command`` and return its exit code, its own if it has one.
+
+    Errors become one line on standard error.
+    """
     try:
-        command()
+        code = command()
     except NoAnswer:
         return 1
     except BitternError as error:
         tell(f"bittern: {error}")
         return 2
-    return 0
+    except OSError as error:
+        # Foreseen nowhere closer: above all a full disk under standard output.
+        if error.filename is None:
+            drop_output()
+        place = error.filename or "standard output"
+        reason = error.strerror or error
+        tell(f"bittern: {place}: found a place that cannot be used ({reason}), expected another")
+        return 2
+    return code if isinstance(code, int) else 0
 
 
 def _get_encoding() -> str:

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from bittern.cli.output import tell
+from bittern.cli.output import tell, write
 from bittern.core.errors import InputError
 
 PortOption = Annotated[
@@ -30,14 +30,14 @@ def demo_command(port: PortOption = 8000, data: DemoDataOption = None) -> None:
     """Serve the demo shop."""
     from bittern.cli.handover import demo
 
-    demo(port, data, _print)
+    demo(port, data, write)
 
 
 def serve_command(port: PortOption = 8000, data: DataOption = None) -> None:
     """Serve the shop's own data."""
     from bittern.cli.handover import serve
 
-    serve(port, data, _print)
+    serve(port, data, write)
 
 
 def setup_command(
@@ -58,7 +58,7 @@ def setup_command(
 
     has_owner = handover.setup(data)
     if has_owner and not login:
-        _print("The data folder is ready; it has an owner already.")
+        write("The data folder is ready; it has an owner already.")
         return
     login = login or _ask("Login name of the owner: ")
     password = _ask_password()
@@ -66,13 +66,7 @@ def setup_command(
         handover.reset_owner(login, password)
     else:
         handover.add_owner(login, name, password)
-    _print(f"Ready: {login} can log in as owner. 'bittern serve' serves the bench.")
-
-
-def _print(line: str) -> None:
-    # At once, also into a pipe: whoever starts the server waits for its address.
-    sys.stdout.write(line + "\n")
-    sys.stdout.flush()
+    write(f"Ready: {login} can log in as owner. 'bittern serve' serves the bench.")
 
 
 def _ask(question: str) -> str:
