@@ -15,7 +15,6 @@ FUNCTION_LINES = 50
 FOLDERS = ("src", "scripts", "bench", "tests")
 # Path, or path::function -> the reason why it may be longer.
 LONGER: dict[str, str] = {
-    "src/bittern/work/prooflist.py::list_tests": "one list, read in the order of the tests",
 }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bittern.work.facts import JobFile
+from bittern.work.facts import JobFile, KeyChoice
 
 BUTTON_WORDS = {
     "lock": "Press lock from five steps away: every door locks.",
@@ -26,55 +26,81 @@ class ProofTest:
 
 def list_tests(job: JobFile) -> tuple[ProofTest, ...]:
     """Return the tests of ``job``; empty before an article is chosen."""
-    key = job.key
-    if key is None:
+    if job.key is None:
         return ()
-    tests = [
+    start = job.vehicle.start if job.vehicle else ""
+    return (
+        *_list_radio(job.key),
+        *_list_locks(job.key, start),
+        *_list_starts(job.key),
+        *_list_cell(job.key),
+        *_list_others(job),
+    )
+
+
+def _list_radio(key: KeyChoice) -> list[ProofTest]:
+    return [
         ProofTest(f"button-{button}", BUTTON_WORDS.get(button, f"Press {button}: the vehicle answers."))
         for button in key.buttons
     ]
-    start = job.vehicle.start if job.vehicle else ""
-    proximity = key.kind == "proximity"
-    if key.blade:
-        with_what = "The emergency blade" if proximity else "The blade"
+
+
+def _list_locks(key: KeyChoice, start: str) -> list[ProofTest]:
+    if not key.blade:
+        return []
+    blade = "The emergency blade" if key.kind == "proximity" else "The blade"
+    tests = [ProofTest("lock-door", f"{blade} turns freely in the driver's door lock, both ways.")]
+    if start == "turn":
         tests.append(
-            ProofTest("lock-door", f"{with_what} turns freely in the driver's door lock, both ways.")
+            ProofTest("lock-ignition", "The blade turns through every position of the ignition lock.")
         )
-        if start == "turn":
-            tests.append(
-                ProofTest("lock-ignition", "The blade turns through every position of the ignition lock.")
-            )
-    if key.kind not in ("mechanical", "remote"):
-        tests.append(
-            ProofTest(
-                "start",
-                "The vehicle starts with this key alone in it.",
-                "Parking brake on, out of gear; indoors the engine runs only with the exhaust led outside.",
-            )
-        )
-    if proximity:
-        tests.append(
-            ProofTest("flat-start", "With the remote's battery out, the vehicle starts by its back-up place.")
-        )
-        if key.blade:
-            tests.append(
-                ProofTest(
-                    "flat-open",
-                    "The spare opens the vehicle when its own battery is flat: by the blade alone.",
-                )
-            )
-    if key.battery:
+    if key.kind == "proximity":
         tests.append(
             ProofTest(
-                "cell",
-                "The battery compartment is closed and its screw or latch is tight.",
-                "A coin cell that is swallowed can kill: keep new and used ones away from children.",
+                "flat-open",
+                "The spare opens the vehicle when its own battery is flat: battery out, by the blade alone.",
             )
         )
-    if job.pairing is not None:
-        tests += [
-            ProofTest(f"other-{position}", f"{entry.name} still starts the vehicle.")
-            for position, entry in enumerate(job.pairing.census_after, start=1)
-            if entry.present and not entry.new and entry.works_after
-        ]
-    return tuple(tests)
+    return tests
+
+
+def _list_starts(key: KeyChoice) -> list[ProofTest]:
+    if key.kind in ("mechanical", "remote"):
+        return []
+    tests = [
+        ProofTest(
+            "start",
+            "The vehicle starts with this key alone in it.",
+            "Parking brake on, out of gear; indoors the engine runs only with the exhaust led outside.",
+        )
+    ]
+    if key.kind == "proximity":
+        tests.append(
+            ProofTest(
+                "flat-start",
+                "With the remote's battery out, the vehicle starts with the key at its back-up place.",
+            )
+        )
+    return tests
+
+
+def _list_cell(key: KeyChoice) -> list[ProofTest]:
+    if not key.battery:
+        return []
+    return [
+        ProofTest(
+            "cell",
+            "The battery compartment is closed and its screw or latch is tight.",
+            "A coin cell that is swallowed can kill: keep new and used ones away from children.",
+        )
+    ]
+
+
+def _list_others(job: JobFile) -> list[ProofTest]:
+    """Return a test for each older key that should still work."""
+    census = job.pairing.census_after if job.pairing else ()
+    return [
+        ProofTest(f"other-{position}", f"{entry.name} still starts the vehicle.")
+        for position, entry in enumerate(census, start=1)
+        if entry.present and not entry.new and entry.works_after
+    ]
