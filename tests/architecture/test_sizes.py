@@ -14,8 +14,7 @@ FILE_LINES = 400
 FUNCTION_LINES = 50
 FOLDERS = ("src", "scripts", "bench", "tests")
 # Path, or path::function -> the reason why it may be longer.
-LONGER: dict[str, str] = {
-}
+LONGER: dict[str, str] = {}
 
 
 def measure(path: Path) -> Iterator[tuple[str, int, int]]:
