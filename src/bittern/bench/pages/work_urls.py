@@ -7,5 +7,6 @@ from django.urls import URLPattern, path
 from bittern.bench.pages import work_views
 
 work_urls: list[URLPattern] = [
+    path("jobs/<int:number>/pairing/", work_views.runner, name="runner"),
     path("jobs/<int:number>/handover.pdf", work_views.handover_sheet, name="handover-sheet"),
 ]

@@ -1,0 +1,167 @@
+"""The Pairing leg: is the vehicle ready, which keys are there, and how the run stands or ended."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from bittern.engines.pairing.event import Passage, RunState
+from bittern.engines.pairing.sheet import RunSheet
+from bittern.work.facts import JobFile
+from bittern.work.figures import get_figures
+from bittern.work.legs import TITLES
+from bittern.work.pairing import MOST_KEYS, Run, load_run, prepare
+from bittern.work.people import Person
+from bittern.work.ports import Desk
+from bittern.work.settled import is_settled
+
+WORKED_WORDS = {"unknown": "Nobody could try", "yes": "Yes", "no": "No"}
+KEYS_SHOWN = 3
+KEY_NAMES = ("The owner's key", "The spare at home", "The key of the second driver", "The valet key")
+CENSUS_WORDS = {
+    "present-only": "A key that is not here will stop working.",
+    "new-only": "Every old key stops working. Only new keys will work.",
+    "all": "Keys that work now keep working, here or not.",
+}
+OUTCOME_WORDS = {
+    "good": ("It is paired.", "Count the keys with the customer, then try each of them."),
+    "unchanged": (
+        "Nothing has changed.",
+        "Every key works as before. Mend the cause, then begin again.",
+    ),
+    "stranded": (
+        "The vehicle is stranded.",
+        "It may not start with any key. Do not try on: follow the recovery.",
+    ),
+}
+GIVEN_UP = "The run was given up."
+HOW_WORDS = {"done": "it did that", "failed": "it did not do that", "chosen": "chosen"}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of the key census: the names of its fields."""
+
+    number: int
+
+    @property
+    def word(self) -> str:
+        """The number in words for a label."""
+        return str(self.number)
+
+    @property
+    def name(self) -> str:
+        """Field of the key's name."""
+        return f"key-{self.number}-name"
+
+    @property
+    def present(self) -> str:
+        """Field of the tick that it is here."""
+        return f"key-{self.number}-present"
+
+    @property
+    def worked(self) -> str:
+        """Field of whether it works now."""
+        return f"key-{self.number}-worked"
+
+
+def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
+    """Return the preparation, the run under way, or how it ended."""
+    run = load_run(desk, job)
+    waiting = [
+        TITLES[leg][0]
+        for leg in ("request", "vehicle", "key", "promise", "blade")
+        if not is_settled(job, leg)
+    ]
+    may_begin = not waiting and job.state == "open" and (job.pairing is None or bool(job.pairing.outcome))
+    begins = may_begin and (job.pairing is None or job.pairing.outcome != "good")
+    ready = prepare(desk, job) if job.pairing is None or begins else None
+    return {
+        "run": run,
+        "end": describe_end(run) if run and run.state.ended else None,
+        "going": describe_place(run) if run and not run.state.ended else None,
+        "passages": list_passages(run.sheet, run.state) if run else [],
+        "ready": ready,
+        "census_words": CENSUS_WORDS.get(ready.sheet.census, "") if ready else "",
+        "points": [ready.sheet.steps[step].say for step in ready.figures.points_of_no_return]
+        if ready
+        else [],
+        "waiting": waiting,
+        "begins": begins and person.may("bench"),
+        "may_work": person.may("bench"),
+        **build_census(job, "begin-pairing"),
+    }
+
+
+def build_census(job: JobFile, act: str) -> dict[str, Any]:
+    """Return the fields of the key census, filled with the last count."""
+    fields: dict[str, object] = {}
+    known = [key for key in job.pairing.census if not key.new] if job.pairing else []
+    for number, key in enumerate(known, 1):
+        worked = {True: "yes", False: "no", None: "unknown"}[key.worked_before]
+        fields[f"key-{number}-name"] = key.name
+        fields[f"key-{number}-present"] = "yes" if key.present else ""
+        fields[f"key-{number}-worked"] = worked
+    rows = [Row(number) for number in range(1, MOST_KEYS + 1)]
+    shown = max(KEYS_SHOWN, len(known))
+    return {
+        "census_act": act,
+        "rows_shown": rows[:shown],
+        "rows_more": rows[shown:],
+        "worked_words": WORKED_WORDS,
+        "key_names": KEY_NAMES,
+        "initial": {act: fields},
+    }
+
+
+def describe_place(run: Run) -> dict[str, Any]:
+    """Return where a run stands, with its chance and time from here on."""
+    step = run.sheet.steps[run.state.step_id]
+    figures = get_figures(run.sheet, step.id)
+    return {
+        "number": run.state.visit,
+        "step": step,
+        "p_good": figures.p_good,
+        "left": say_left(figures.time_p50_s, figures.time_p90_s),
+    }
+
+
+def say_left(typical_s: float, slow_s: float) -> str:
+    """Return how long it will take from here, as a sentence.
+
+    >>> say_left(190, 290), say_left(20, 40)
+    ('About 3 min left; nine in ten runs need less than 5 min.', 'Less than 1 min left.')
+    """
+    # Rounded up: a promise of time is kept more easily when it is not cut short.
+    typical, slow = max(1, round(typical_s / 60)), max(1, math.ceil(slow_s / 60))
+    if slow == 1:
+        return "Less than 1 min left."
+    return f"About {typical} min left; nine in ten runs need less than {slow} min."
+
+
+def describe_end(run: Run) -> dict[str, Any]:
+    """Return what the end of a run means, in words."""
+    state, step = run.state, run.sheet.steps[run.state.step_id]
+    given_up = not state.outcome
+    # Given up before anything changed is no harm; after a point of no return it may be.
+    outcome = state.outcome or ("stranded" if state.passed_no_return else "unchanged")
+    title, advice = OUTCOME_WORDS[outcome]
+    recoveries = [one.recovery for one in run.sheet.steps.values() if one.recovery]
+    recovery = step.recovery or (recoveries[0] if outcome == "stranded" and recoveries else "")
+    return {
+        "outcome": outcome,
+        "title": f"{GIVEN_UP} {title}" if given_up else title,
+        "say": "" if given_up else step.say,
+        "advice": advice,
+        "recovery": recovery if outcome == "stranded" else "",
+        "forecast": run.forecast,
+    }
+
+
+def list_passages(sheet: RunSheet, state: RunState) -> list[tuple[Passage, str, str]]:
+    """Return each visit that was left, with what the step said and how it went."""
+    return [
+        (passed, sheet.steps[passed.step_id].say, passed.choice or HOW_WORDS[passed.how])
+        for passed in state.history
+    ]
