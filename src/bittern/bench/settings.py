@@ -169,6 +169,8 @@ LOGGING: dict[str, Any] = {
         # Refused logins are stored in the database; their lines would put login names into the server's log.
         "axes": {"handlers": [], "level": "ERROR", "propagate": False},
         "django": {"handlers": ["stderr"], "level": "ERROR", "propagate": False},
+        # Anybody can send any name: refused with 400, not worth a traceback.
+        "django.security.DisallowedHost": {"handlers": [], "propagate": False},
         "bittern": {"handlers": ["stderr"], "level": "INFO", "propagate": False},
     },
 }
