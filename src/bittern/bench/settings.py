@@ -164,13 +164,17 @@ LOGGING: dict[str, Any] = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "%(levelname)s %(name)s: %(message)s"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "handlers": {
+        "stderr": {"class": "logging.StreamHandler", "formatter": "line"},
+        # Without a handler of their own, records go to Python's last resort.
+        "nowhere": {"class": "logging.NullHandler"},
+    },
     "loggers": {
         # Refused logins are stored in the database; their lines would put login names into the server's log.
-        "axes": {"handlers": [], "level": "ERROR", "propagate": False},
+        "axes": {"handlers": ["nowhere"], "level": "ERROR", "propagate": False},
         "django": {"handlers": ["stderr"], "level": "ERROR", "propagate": False},
         # Anybody can send any name: refused with 400, not worth a traceback.
-        "django.security.DisallowedHost": {"handlers": [], "propagate": False},
+        "django.security.DisallowedHost": {"handlers": ["nowhere"], "propagate": False},
         "bittern": {"handlers": ["stderr"], "level": "INFO", "propagate": False},
     },
 }
