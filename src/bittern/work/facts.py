@@ -141,6 +141,7 @@ class Pairing(Facts):
 
     sheet: str
     sheet_text: str
+    title: str = ""
     begun_by: str
     begun_at: datetime
     census: tuple[CensusKey, ...] = ()

@@ -57,7 +57,11 @@ def _promise(job: JobFile) -> str:
     p = job.promise
     if p is None:
         return ""
-    state = f"accepted by {p.accepted_by} {p.accepted_how}" if p.accepted_at else "offered, not yet accepted"
+    state = (
+        f"accepted by {p.accepted_by} {p.accepted_how.replace('-', ' ')}"
+        if p.accepted_at
+        else "offered, not yet accepted"
+    )
     return f"{p.total} {p.currency}, {state}"
 
 
@@ -82,14 +86,15 @@ def _pairing(job: JobFile) -> str:
         return ""
     if p.because:
         return f"Paired without a run sheet: {p.because}"
+    name = p.title or p.sheet
     if not p.outcome:
-        return f"{p.sheet}: under way"
+        return f"{name}: under way"
     words = {
         "good": "ended well",
         "unchanged": "ended, vehicle unchanged",
         "stranded": "vehicle does not start",
     }
-    return f"{p.sheet}: {words[p.outcome]}"
+    return f"{name}: {words[p.outcome]}"
 
 
 def _proof(job: JobFile) -> str:
