@@ -7,6 +7,8 @@ from django.urls import URLPattern, path
 from bittern.bench.pages import work_views
 
 work_urls: list[URLPattern] = [
+    path("jobs/<int:number>/bitting/", work_views.bitting, name="bitting"),
+    path("jobs/<int:number>/readings/", work_views.readings, name="study-readings"),
     path("jobs/<int:number>/pairing/", work_views.runner, name="runner"),
     path("jobs/<int:number>/handover.pdf", work_views.handover_sheet, name="handover-sheet"),
 ]

@@ -1,4 +1,4 @@
-"""Views of the work at bench and vehicle: the run sheet step by step, the handover sheet."""
+"""Views of the work at bench and vehicle: chart, caliper readings, the run sheet, the handover sheet."""
 
 from __future__ import annotations
 
@@ -8,24 +8,54 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from bittern.bench.desk import open_desk
 from bittern.bench.pages.entries import flatten_post
+from bittern.bench.pages.legs import blade
 from bittern.bench.pages.problem import describe_problem, show_problem
 from bittern.bench.pages.runner import ACT, build_runner
-from bittern.bench.pages.traveller import Attempt
+from bittern.bench.pages.traveller import Attempt, render_job
 from bittern.bench.people.models import as_person
 from bittern.core.errors import BitternError
 from bittern.formats.handover_pdf import render_handover
 from bittern.work import actions
+from bittern.work.blade import get_standard, look_at_bitting
 from bittern.work.errors import FieldsError, NoSuchJobError, field_fault
 from bittern.work.handover import compose_sheet
 from bittern.work.pairing import load_run
 from bittern.work.ports import Desk
 
-# What speaks of a customer or of a blade stays on the screen: no cache, shared or not, keeps it.
-UNKEPT = {"Cache-Control": "private, no-store"}
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def bitting(request: HttpRequest, number: int) -> HttpResponse:
+    """Show chart and cutting list after a look that is on record; a plain visit is asked why first."""
+    desk, person, typed = open_desk(), as_person(request.user), flatten_post(request.POST)
+    if request.method != "POST":
+        return redirect(_name_leg(number, "blade"))
+    reason = str(typed.get("reason") or "")
+    try:
+        secret = look_at_bitting(desk, number, person, reason)
+        job = desk.store.load(number)
+        context = {**blade.build_context(desk, job, person), **blade.build_chart(desk, job, secret)}
+    except BitternError as error:
+        return _show_leg(request, desk, number, error, typed)
+    return _keep_nowhere(render(request, "legs/bitting.html", {**context, "reason": reason}))
+
+
+@require_POST
+def readings(request: HttpRequest, number: int) -> HttpResponse:
+    """Show what caliper readings say before anything is kept."""
+    desk, fields = open_desk(), flatten_post(request.POST)
+    try:
+        job = desk.store.load(number)
+        context = blade.build_study(desk, job, get_standard(desk, job), fields)
+    except BitternError as error:
+        return show_problem(request, error)
+    if request.headers.get("HX-Target") == "reading-study":
+        return _keep_nowhere(render(request, "legs/blade_study.html", {"job": job, **context}))
+    attempt = Attempt(blade.MEASURE, "blade", fields, context=context, status=200)
+    return _keep_nowhere(render_job(request, desk, job, attempt=attempt))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -53,8 +83,31 @@ def handover_sheet(request: HttpRequest, number: int) -> HttpResponse:
         sheet = compose_sheet(desk.store.load(number), desk.terms, timezone.get_current_timezone())
     except BitternError as error:
         return show_problem(request, error)
-    headers = {"Content-Disposition": f'inline; filename="handover-{number}.pdf"', **UNKEPT}
-    return HttpResponse(render_handover(sheet), content_type="application/pdf", headers=headers)
+    headers = {"Content-Disposition": f'inline; filename="handover-{number}.pdf"'}
+    pdf = render_handover(sheet)
+    return _keep_nowhere(HttpResponse(pdf, content_type="application/pdf", headers=headers))
+
+
+def _name_leg(number: int, leg: str) -> str:
+    return f"{reverse('job', args=[number])}?leg={leg}#leg-{leg}"
+
+
+def _keep_nowhere(response: HttpResponse) -> HttpResponse:
+    """Mark what speaks of a customer or of a blade: no cache, shared or not, keeps it."""
+    response.headers["Cache-Control"] = "private, no-store"
+    return response
+
+
+def _show_leg(
+    request: HttpRequest, desk: Desk, number: int, error: BitternError, typed: dict[str, object]
+) -> HttpResponse:
+    """Show the Blade leg again after a look that was refused."""
+    problem = describe_problem(error)
+    if isinstance(error, NoSuchJobError):
+        return show_problem(request, error)
+    fields = error.fields if isinstance(error, FieldsError) else {}
+    attempt = Attempt("look", "blade", typed, fields, None if fields else problem, status=problem.status)
+    return render_job(request, desk, desk.store.load(number), attempt=attempt)
 
 
 def _show_run(
@@ -70,16 +123,13 @@ def _show_run(
         return show_problem(request, missing)
     run = load_run(desk, job)
     if run is None:
-        return redirect(f"{reverse('job', args=[number])}?leg=pairing#leg-pairing")
+        return redirect(_name_leg(number, "pairing"))
     context = build_runner(job, run, as_person(request.user))
     status = 200
     if error is not None:
         status, trouble = _describe_trouble(typed or {}, error)
         context |= trouble
-    response = render(request, "runner/page.html", context, status=status)
-    for name, value in UNKEPT.items():
-        response.headers[name] = value
-    return response
+    return _keep_nowhere(render(request, "runner/page.html", context, status=status))
 
 
 def _describe_trouble(typed: dict[str, object], error: BitternError) -> tuple[int, dict[str, Any]]:
