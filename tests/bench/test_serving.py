@@ -17,6 +17,7 @@ import urllib.error
 import urllib.parse
 import urllib.request
 from collections.abc import Iterator
+from email.message import Message
 from pathlib import Path
 
 import pytest
@@ -54,10 +55,10 @@ def data(model: Path, tmp_path: Path) -> Path:
 
 
 @contextlib.contextmanager
-def serving(data: Path, *words: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+def serving(data: Path, *words: str, command: str = "serve") -> Iterator[tuple[subprocess.Popen[str], str]]:
     """Serve in another process; yield it and its address."""
     server = subprocess.Popen(
-        [*BITTERN, "serve", "--port", "0", *words],
+        [*BITTERN, command, "--port", "0", *words],
         env={**os.environ, "BITTERN_DATA": str(data), "BITTERN_DATABASE": ""},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -72,6 +73,14 @@ def serving(data: Path, *words: str) -> Iterator[tuple[subprocess.Popen[str], st
     finally:
         server.terminate()
         server.communicate(timeout=60)
+
+
+def fetch(
+    browser: urllib.request.OpenerDirector, address: str, sent: bytes | None = None
+) -> tuple[str, Message]:
+    """Return a page and its headers."""
+    with browser.open(address, sent) as answer:
+        return answer.read().decode(), answer.headers
 
 
 def test_setup_makes_everything_for_its_owner_alone(data: Path) -> None:
@@ -105,21 +114,22 @@ def test_setup_refuses_in_one_line(data: Path, words: list[str], stdin: str, tol
 def test_the_bench_is_served_and_ends_well(data: Path) -> None:
     with serving(data) as (server, address):
         browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar()))
-        page = browser.open(address).read().decode()
+        page, _ = fetch(browser, address)
         # Static files under names that carry their content.
         sheet = re.search(r'href="(/static/bench/bench\.[0-9a-f]{12}\.css)"', page)
         assert sheet, page
-        answer = browser.open(address.rstrip("/") + sheet[1])
-        assert "immutable" in answer.headers["Cache-Control"]
-        assert "Access-Control-Allow-Origin" not in answer.headers
-        assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
+        _, headers = fetch(browser, address.rstrip("/") + sheet[1])
+        assert "immutable" in headers["Cache-Control"]
+        assert "Access-Control-Allow-Origin" not in headers
+        assert "default-src 'none'" in headers["Content-Security-Policy"]
         token = re.search(r'name="csrfmiddlewaretoken" value="(\w+)"', page)
         assert token
         sent = {"username": "odile", "password": PASSWORD, "csrfmiddlewaretoken": token[1]}
-        inside = browser.open(address + "login/", urllib.parse.urlencode(sent).encode()).read().decode()
+        inside, _ = fetch(browser, address + "login/", urllib.parse.urlencode(sent).encode())
         assert "Odile Marram" in inside
         with pytest.raises(urllib.error.HTTPError) as strange:
             browser.open(urllib.request.Request(address, headers={"Host": "elsewhere.example"}))
+        strange.value.close()
         assert strange.value.code == 400
         server.send_signal(signal.SIGINT)
         out, err = server.communicate(timeout=60)
@@ -218,3 +228,39 @@ def test_a_database_that_does_not_answer_is_one_line_without_its_password(tmp_pa
     assert done.returncode == 2
     assert done.stderr.count("\n") == 1
     assert "hidden-word" not in done.stderr
+
+
+def test_the_demo_is_loaded_once_and_says_its_accounts(tmp_path: Path) -> None:
+    data = tmp_path / "demo"
+    reports = []
+    for _ in range(2):
+        with serving(tmp_path / "elsewhere", "--data", str(data), command="demo") as (server, address):
+            assert server.stdout is not None
+            lines = [server.stdout.readline() for _ in range(6)]
+            assert "trying out only" in lines[0]
+            login, password, role = lines[1].split()[:3]
+            assert role == "owner"
+            browser = urllib.request.build_opener(
+                urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar())
+            )
+            token = re.search(r'name="csrfmiddlewaretoken" value="(\w+)"', fetch(browser, address)[0])
+            assert token
+            sent = {"username": login, "password": password, "csrfmiddlewaretoken": token[1]}
+            page, _ = fetch(browser, address + "login/", urllib.parse.urlencode(sent).encode())
+            assert 'href="/people/"' in page
+            server.terminate()
+            assert server.communicate(timeout=60)[1] == ""
+            assert server.returncode == 0
+        done = run("log", "verify", "--data", str(data), "--json", data=tmp_path / "elsewhere")
+        reports.append(json.loads(done.stdout))
+    assert reports[0] == reports[1]
+    assert reports[0]["ok"]
+    assert reports[0]["jobs"] > 40
+    assert not (tmp_path / "elsewhere").exists()
+
+
+def test_the_demo_is_never_put_into_a_shops_own_data(data: Path) -> None:
+    done = run("demo", "--port", "0", "--data", str(data), data=data)
+    assert done.returncode == 2
+    assert "a shop's own data" in done.stderr
+    assert done.stderr.count("\n") == 1
