@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from bittern.engines.blade.bitting import UNKNOWN, check_bitting, format_bitting
+from bittern.engines.blade.bitting import (
+    UNKNOWN,
+    Bitting,
+    Violation,
+    find_violations,
+    format_bitting,
+    read_bitting,
+)
 from bittern.engines.blade.caliper import Measurement
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.cutter import Cutter
@@ -57,21 +64,27 @@ def list_cutters(desk: Desk, job: JobFile) -> tuple[CutterChoice, ...]:
 def enter_bitting(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
     """Keep a bitting that was given (from a code card, the maker, a colleague): field bitting.
 
-    Raises
-    ------
-    BittingError
-        A label, the number of cuts or a rule of the standard is broken; nothing is kept.
+    A wrong label, a wrong number of cuts and every broken rule are named with their cuts; nothing is kept then.
     """
     entry = Entry(data)
     text = entry.text("bitting", required=True, expected="the labels of all cuts in order")
     entry.finish()
     with changing(desk, number, person, "bench") as change:
         standard = _ready(desk, change)
-        bitting = check_bitting(standard, text)
-        if not bitting.complete:
+        bitting, violations = judge_bitting(standard, text)
+        for violation in violations:
+            entry.fault("bitting", violation.found, violation.expected)
+        if bitting is not None and not bitting.complete:
             entry.fault("bitting", "an unknown cut", "every cut; measure the blade for the missing ones")
-            entry.finish()
-        _keep(desk, change, standard, format_bitting(standard, bitting), "given")
+        entry.finish()
+        if bitting is not None:
+            _keep(desk, change, standard, format_bitting(standard, bitting), "given")
+
+
+def judge_bitting(standard: BladeStandard, text: str) -> tuple[Bitting | None, list[Violation]]:
+    """Return what ``text`` writes, and everything that is wrong with it: its writing, else the broken rules."""
+    bitting, violations = read_bitting(standard, text)
+    return bitting, violations or (find_violations(standard, bitting) if bitting else [])
 
 
 def study_readings(desk: Desk, job: JobFile, data: Mapping[str, object]) -> Measurement:

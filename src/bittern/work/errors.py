@@ -64,8 +64,11 @@ class FieldsError(FaultsError):
 
     @property
     def fields(self) -> Mapping[str, str]:
-        """Return a sentence for each wrong field."""
-        return {fault.where: f"Found {fault.found}; expected {fault.expected}." for fault in self.faults}
+        """Return for each wrong field what is wrong with it, a sentence a fault."""
+        sentences: dict[str, list[str]] = {}
+        for fault in self.faults:
+            sentences.setdefault(fault.where, []).append(f"Found {fault.found}; expected {fault.expected}.")
+        return {name: " ".join(found) for name, found in sentences.items()}
 
 
 def field_fault(name: str, found: str, expected: str) -> FieldsError:

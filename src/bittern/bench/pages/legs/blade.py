@@ -9,13 +9,13 @@ from typing import Any
 from django.utils.safestring import mark_safe
 
 from bittern.core.errors import BitternError
-from bittern.engines.blade.bitting import parse_bitting, read_bitting
+from bittern.engines.blade.bitting import parse_bitting
 from bittern.engines.blade.caliper import USUAL_SD_MM, CutEstimate, Measurement
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.blade.worklist import cutting_list
 from bittern.engines.cutting.fitting import list_remarks
 from bittern.formats.chart import format_length, render_chart
-from bittern.work.blade import CutterChoice, get_standard, list_cutters, study_readings
+from bittern.work.blade import CutterChoice, get_standard, judge_bitting, list_cutters, study_readings
 from bittern.work.errors import FieldsError
 from bittern.work.facts import JobFile
 from bittern.work.legs import TITLES
@@ -84,7 +84,7 @@ def build_typed(desk: Desk, job: JobFile, typed: Mapping[str, Mapping[str, objec
     standard, found = get_standard(desk, job), {}
     text = str(typed.get(ENTER, {}).get("bitting") or "")
     if text:
-        found["violations"] = read_bitting(standard, text)[1]
+        found["violations"] = judge_bitting(standard, text)[1]
     if MEASURE in typed:
         found |= build_study(desk, job, standard, typed[MEASURE])
     return found
