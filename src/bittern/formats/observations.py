@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,7 @@ MOST_OBSERVATIONS = 200
 LONGEST_TEXT = 100
 """Longest text of a value, in characters."""
 YEARS = (1900, 2100)
+_LONE_HALF = re.compile("[\ud800-\udfff]")
 
 
 class ObservationsError(InputError):
@@ -166,7 +168,7 @@ def _read_vehicle(data: object, faults: list[Fault]) -> Vehicle:
     texts: dict[str, str] = {}
     for key in ("vin", "make", "model", "start"):
         value = data.get(key)
-        if value is not None and (not isinstance(value, str) or len(value) > LONGEST_TEXT):
+        if value is not None and not _is_text(value):
             faults.append(
                 Fault(f"vehicle.{key}", shorten(value), f"a text of at most {LONGEST_TEXT} characters")
             )
@@ -212,7 +214,8 @@ def _read_value(kind: str, value: object, where: str, faults: list[Fault]) -> Va
 
 
 def _is_text(value: object) -> bool:
-    return isinstance(value, str) and len(value) <= LONGEST_TEXT
+    # JSON can spell one half of a pair of surrogates; no text can hold it, and none could be shown.
+    return isinstance(value, str) and len(value) <= LONGEST_TEXT and not _LONE_HALF.search(value)
 
 
 def _is_number(value: object) -> bool:
