@@ -21,7 +21,7 @@ ROW_LIMIT = 1000
 # A place in mm names the cut it was meant for; a caliper's jaw is not set more closely than this.
 PLACE_MM = 0.3
 
-_NUMBER = re.compile(r"[+-]?(?:[0-9]{1,9}(?:\.[0-9]{0,9})?|\.[0-9]{1,9})(?:[eE][+-]?[0-9]{1,2})?", re.ASCII)
+_NUMBER = re.compile(r"[+-]?(?:[0-9]{1,9}(?:\.[0-9]{0,25})?|\.[0-9]{1,25})(?:[eE][+-]?[0-9]{1,2})?", re.ASCII)
 _NAMED = re.compile(r"([AB])([0-9]{1,4})", re.ASCII)
 
 
