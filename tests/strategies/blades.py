@@ -73,7 +73,7 @@ def standards(draw: st.DrawFn, kind: str | None = None) -> BladeStandard:
     macs = draw(st.integers(1, 5))
     room = (min(spacings, default=3.0) - flat) / math.tan(math.radians(angle) / 2)
     # The sum of any `macs` steps stays within the room, however uneven the steps are.
-    largest = room / min(macs, max(depth_count - 1, 1))
+    largest = room / macs
     steps = [largest * draw(st.floats(0.4, 0.99)) for _ in range(depth_count - 1)]
     lowest = draw(_millimetres(0.5, 4))
     depths = [lowest + sum(steps)]

@@ -11,6 +11,12 @@ from bittern.engines.blade.standard import BLADE_KINDS, DATUMS, SIDES, BladeStan
 
 # Lengths in packs carry at most a few decimals: this only absorbs the rounding of binary fractions.
 ROUNDING_MM = 1e-9
+# Beyond any key, and where plane geometry in double precision ends to be exact or quick: a hostile standard
+# must neither stall the outline (quadratic in the cuts) nor overflow a drawing.
+MOST_MM = 1000.0
+MOST_VALUES = 100
+MOST_LABEL = 24
+ANGLES_DEG = (1.0, 179.0)
 
 
 def find_standard_faults(standard: BladeStandard) -> list[Fault]:
@@ -30,10 +36,11 @@ def find_standard_faults(standard: BladeStandard) -> list[Fault]:
     -----
     The central condition for an edge blade is that a flank never eats into its neighbour's flat,
     ``difference <= (spacing - flat) / tan(angle / 2)``, where the difference is the largest between any two
-    depths whose numbers are at most ``macs`` apart, and the condition is asked of every neighbouring pair of
-    positions. Where the steps are equal this is ``macs * step``, the published limit (Pulford, High-Security
-    Mechanical Locks, 2007, as cited at lockwiki.com/index.php/MACS). Cuts further apart than neighbours
-    follow from it, because both sides add up along the blade.
+    depths whose numbers are at most ``macs`` apart (:func:`get_largest_difference_mm`), and the condition is
+    asked of every neighbouring pair of positions. Where the steps are equal this is ``macs * step``, the
+    published limit (Pulford, High-Security Mechanical Locks, 2007, as cited at
+    lockwiki.com/index.php/MACS). Cuts further apart than neighbours follow from it, because both sides add
+    up along the blade.
 
     Examples
     --------
@@ -80,17 +87,21 @@ def _find_number_faults(standard: BladeStandard) -> Iterator[Fault]:
         ("blank.thickness", standard.thickness_mm),
         ("cuts.tolerance", standard.tolerance_mm),
     ):
-        if not (math.isfinite(value) and value > 0):
-            yield Fault(where, f"{value:g}", "a length above 0 mm")
-    if not (math.isfinite(standard.flat_mm) and standard.flat_mm >= 0):
+        if not 0 < value <= MOST_MM:
+            yield Fault(where, f"{value:g}", f"a length above 0 and at most {MOST_MM:g} mm")
+    if not 0 <= standard.flat_mm <= MOST_MM:
         yield Fault("cuts.flat", f"{standard.flat_mm:g}", "0 mm or more")
-    if standard.kind == "edge" and not 0 < standard.angle_deg < 180:
-        yield Fault("cuts.angle", f"{standard.angle_deg:g}", "an angle between 0 and 180 degrees")
+    low, high = ANGLES_DEG
+    if standard.kind == "edge" and not low <= standard.angle_deg <= high:
+        yield Fault("cuts.angle", f"{standard.angle_deg:g}", f"an angle from {low:g} to {high:g} degrees")
     for where, values in (("cuts.positions", standard.positions_mm), ("cuts.depths", standard.depths_mm)):
         if not values:
             yield Fault(where, "nothing", "at least one value")
+        elif len(values) > MOST_VALUES:
+            yield Fault(where, f"{len(values)} values", f"at most {MOST_VALUES}")
+            continue
         for number, value in enumerate(values, 1):
-            if not math.isfinite(value):
+            if not abs(value) <= MOST_MM:
                 yield Fault(f"{where}[{number}]", f"{value:g}", "a length in mm")
 
 
@@ -149,6 +160,8 @@ def _find_label_faults(standard: BladeStandard) -> Iterator[Fault]:
         where = f"cuts.labels[{number}]"
         if not label or label.split() != [label]:
             yield Fault(where, shorten(label), "a word without spaces")
+        elif len(label) > MOST_LABEL:
+            yield Fault(where, shorten(label), f"at most {MOST_LABEL} characters")
         elif label in ("?", "/"):
             yield Fault(where, shorten(label), "any other sign: ? is an unknown cut, / parts two edges")
         elif label in labels[: number - 1]:
@@ -220,10 +233,16 @@ def get_step_limit_mm(standard: BladeStandard, spacing_mm: float) -> float:
 
 
 def get_largest_difference_mm(standard: BladeStandard) -> float:
-    """Return the largest difference in mm between two depths that the MACS allows side by side."""
+    """Return the largest difference in mm that the MACS allows side by side.
+
+    A MACS beyond the number of steps goes on with the largest step: the rule as it is written must be sound,
+    also where the depths do not use it up.
+    """
     depths = standard.depths_mm
     reach = max(standard.macs, 0)
-    return max(abs(a - b) for i, a in enumerate(depths) for b in depths[i : i + reach + 1])
+    largest = max(abs(a - b) for i, a in enumerate(depths) for b in depths[i : i + reach + 1])
+    step = max((abs(after - before) for before, after in pairwise(depths)), default=0.0)
+    return largest + max(0, reach - len(depths) + 1) * step
 
 
 def _is_monotone(values: Sequence[float]) -> bool:
