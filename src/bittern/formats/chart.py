@@ -36,6 +36,7 @@ SMALL = 2.8
 LARGE = 4.4
 TITLE = 4.0
 LEAST_WIDTH = 96.0
+LONGEST_TITLE = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,12 +85,14 @@ def render_chart(standard: BladeStandard, bitting: Bitting, *, unit: str = "mm",
     Raises
     ------
     InputError
-        Another unit.
+        Another unit, or a title too long for a heading.
     UnknownCutError
         A cut is unknown.
     """
     if unit not in UNITS:
         raise InputError(shorten(unit), " or ".join(UNITS), where="unit")
+    if len(title) > LONGEST_TITLE:
+        raise InputError(f"{len(title)} characters", f"at most {LONGEST_TITLE}", where="title")
     return _Chart(standard, bitting, unit, title or standard.title).render()
 
 

@@ -15,6 +15,9 @@ _T = TypeVar("_T")
 KEY_DEPTH_LIMIT = 32
 """Most parts of one dotted key: the parser's time and memory grow with the square of it."""
 
+LONGEST_TEXT = 1000
+"""Longest text of one key, in characters: each stands in a heading or a list some day."""
+
 # One part, then as many more as the limit, joined by dots. Possessive, and begun only where a part can begin,
 # so that the search stays linear on hostile text.
 _PART = r"""(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')"""
@@ -95,6 +98,8 @@ class TomlTable:
             return ""
         if value != value.strip():
             self.note(key, shorten(value), "a text without spaces around it")
+        elif len(value) > LONGEST_TEXT:
+            self.note(key, f"{len(value)} characters", f"at most {LONGEST_TEXT}")
         return value
 
     def identifier(self, key: str) -> str:
