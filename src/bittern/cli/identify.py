@@ -37,11 +37,15 @@ def identify_command(
 def complete_vehicle(vehicle: Vehicle, pack: Pack) -> tuple[Vehicle, Sequence[str]]:
     """Return the vehicle with what its number says where nothing was given, and what was taken from it."""
     from bittern.engines.vehicle.decode import decode_vin
+    from bittern.engines.vehicle.errors import NotANumberError
 
     if not vehicle.vin.strip():
         return vehicle, ()
-    number = decode_vin(vehicle.vin, pack.numbers, spans=pack.spans)
-    if not number.report.valid:
+    try:
+        number = decode_vin(vehicle.vin, pack.numbers, spans=pack.spans)
+    except NotANumberError:
+        number = None
+    if number is None or not number.report.valid:
         return vehicle, ("the vehicle number is not valid, so nothing is taken from it",)
     taken = []
     for name in ("make", "model"):

@@ -148,7 +148,8 @@ def _read_case(data: object, faults: list[Fault]) -> CaseFile:
     if not isinstance(data, dict):
         faults.append(Fault("file", shorten(data), "an object with vehicle and observations"))
         return CaseFile(Vehicle(), ())
-    vehicle = _read_vehicle(data.get("vehicle", {}), faults)
+    given = data.get("vehicle")
+    vehicle = _read_vehicle({} if given is None else given, faults)
     members = data.get("observations", [])
     if not isinstance(members, list):
         faults.append(Fault("observations", shorten(members), "a list of observations"))
@@ -176,6 +177,8 @@ def _read_vehicle(data: object, faults: list[Fault]) -> Vehicle:
     if texts["start"] not in ("", *STARTS):
         faults.append(Fault("vehicle.start", shorten(texts["start"]), f"one of {', '.join(STARTS)}"))
     year = data.get("year")
+    if isinstance(year, float) and year.is_integer():
+        year = int(year)  # 2018.0 is the same JSON number as 2018
     first, last = YEARS
     if year is not None and not (isinstance(year, int) and type(year) is not bool and first <= year <= last):
         faults.append(Fault("vehicle.year", shorten(year), f"a whole number from {first} to {last}"))

@@ -93,5 +93,8 @@ def _expected(kind: str, value: Value) -> str:
         return "" if words else "a list of words"
     if kind == "start":
         return "" if value in STARTS else f"one of {', '.join(STARTS)}"
-    filled = isinstance(value, str) and any(character.isalnum() for character in value)
-    return "" if filled else "a text with at least one letter or numeral"
+    if kind == "fcc_id":
+        filled = isinstance(value, str) and any(character.isalnum() for character in value)
+        return "" if filled else "a text with at least one letter or numeral"
+    filled = isinstance(value, str) and any(c.isprintable() and not c.isspace() for c in value)
+    return "" if filled else "a text that is not empty"
