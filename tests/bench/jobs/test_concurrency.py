@@ -40,6 +40,16 @@ def test_without_a_lock_the_version_lets_only_one_through(shop: Shop) -> None:
     assert len(ends) == PROCESSES
 
 
+def test_numbers_of_jobs_opened_at_once_have_no_gap_and_no_double_from_the_first_on(empty_shop: Shop) -> None:
+    empty_shop.run("prepare")
+    ends = empty_shop.run_together(PROCESSES, "race-open", str(ROUNDS))
+    given = sorted(number for end in ends for number in end["numbers"])
+    assert given == list(range(1, len(given) + 1))
+    # Every third was given up, and its number was given to the next.
+    assert len(given) == PROCESSES * sum(step % 3 != 2 for step in range(ROUNDS))
+    assert empty_shop.run("report")["faults"] == []
+
+
 def test_a_process_killed_inside_a_transaction_leaves_nothing_of_it(shop: Shop) -> None:
     shop.run_together(1, "race", "3")
     before = shop.run("report")

@@ -94,6 +94,22 @@ def race_unlocked(rounds: str) -> None:
     say(conflicts=conflicts)
 
 
+def race_open(rounds: str) -> None:
+    """Open jobs, and give every third up again: nothing but the counter is shared with the others."""
+    wait()
+    numbers = []
+    for step in range(int(rounds)):
+        try:
+            with STORE.transaction():
+                number = STORE.new_job(REQUEST, "tamsin", CLOCK.now()).number
+                if step % 3 == 2:
+                    raise InterruptedError
+            numbers.append(number)
+        except InterruptedError:
+            continue
+    say(numbers=numbers)
+
+
 def endless() -> None:
     """Work until killed, saying so after each transaction."""
     step = 0
@@ -139,6 +155,7 @@ def keep_secret(secret: str) -> None:
 if __name__ == "__main__":
     commands = {
         "prepare": prepare, "open": open_first, "race": race, "race-unlocked": race_unlocked,
-        "endless": endless, "half": half, "report": report, "keep-secret": keep_secret,
+        "race-open": race_open, "endless": endless, "half": half, "report": report,
+        "keep-secret": keep_secret,
     }  # fmt: skip
     commands[sys.argv[1]](*sys.argv[2:])
