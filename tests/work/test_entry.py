@@ -55,3 +55,11 @@ def test_odd_numbers_are_refused(value: str) -> None:
     assert entry.whole("n", 1, 5000) is None
     with pytest.raises(FieldsError):
         entry.finish()
+
+
+@pytest.mark.parametrize("value", ["a\x00b", "\ud83d"])
+def test_what_cannot_be_stored_everywhere_is_refused(value: str) -> None:
+    entry = Entry({"customer": value})
+    assert entry.text("customer") == ""
+    with pytest.raises(FieldsError, match="cannot be stored"):
+        entry.finish()

@@ -64,7 +64,7 @@ def list_cutters(desk: Desk, job: JobFile) -> tuple[CutterChoice, ...]:
 def enter_bitting(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
     """Keep a bitting that was given (from a code card, the maker, a colleague): field bitting.
 
-    A wrong label, a wrong number of cuts and every broken rule are named with their cuts; nothing is kept then.
+    A wrong label, a wrong number of cuts and every broken rule are named with their cuts; nothing is kept.
     """
     entry = Entry(data)
     text = entry.text("bitting", required=True, expected="the labels of all cuts in order")
@@ -82,7 +82,7 @@ def enter_bitting(desk: Desk, number: int, person: Person, data: Mapping[str, ob
 
 
 def judge_bitting(standard: BladeStandard, text: str) -> tuple[Bitting | None, list[Violation]]:
-    """Return what ``text`` writes, and everything that is wrong with it: its writing, else the broken rules."""
+    """Return what ``text`` writes and all that is wrong with it: its writing, else broken rules."""
     bitting, violations = read_bitting(standard, text)
     return bitting, violations or (find_violations(standard, bitting) if bitting else [])
 

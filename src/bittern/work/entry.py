@@ -39,7 +39,8 @@ class Entry:
             self.fault(name, raw, "text")
             return ""
         value = "" if raw is None else str(raw).strip()
-        if "\x00" in value:
+        # Neither a NUL nor half of a surrogate pair can be stored on every database.
+        if "\x00" in value or any("\ud800" <= char <= "\udfff" for char in value):
             self.fault(name, "a character that cannot be stored", expected)
             return ""
         if required and not value:
