@@ -6,6 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bittern.core.errors import InputError
+
 if TYPE_CHECKING:
     from bittern.bench.entry import LogReport
     from bittern.work.people import Person
@@ -23,6 +25,7 @@ def find_person(login: str) -> Person:
     """Return who has this login name; after :func:`open_desk`."""
     from bittern.bench import entry
 
+    _check_text(login)
     return entry.find_person(login)
 
 
@@ -44,6 +47,7 @@ def add_owner(login: str, name: str, password: str) -> None:
     """Add an owner; after :func:`setup`."""
     from bittern.bench import entry
 
+    _check_text(login, name, password)
     entry.add_owner(login, name, password)
 
 
@@ -51,6 +55,7 @@ def reset_owner(login: str, password: str) -> None:
     """Give an owner a new password; after :func:`setup`."""
     from bittern.bench import entry
 
+    _check_text(login, password)
     entry.reset_owner(login, password)
 
 
@@ -66,3 +71,12 @@ def demo(port: int, data: Path | None, tell: Callable[[str], None]) -> None:
     from bittern.bench import entry
 
     entry.demo(port, data, tell)
+
+
+def _check_text(*texts: str) -> None:
+    """Raise InputError for words typed in bytes that are no UTF-8: no database takes them."""
+    for text in texts:
+        try:
+            text.encode()
+        except UnicodeEncodeError as error:
+            raise InputError("bytes that are not UTF-8", "text", where="an option") from error

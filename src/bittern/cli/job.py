@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import math
+import re
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -27,7 +29,8 @@ FileArgument = Annotated[
     Path | None,
     typer.Argument(metavar="[FILE]", help="JSON object with the act's fields; - reads standard input."),
 ]
-MAX_BYTES = 1_000_000
+# A docstring names functions in the markup of the reference; a person reads the name.
+_MARKUP = re.compile(r":\w+:`~?([^`]*)`|``([^`]*)``")
 
 
 @app.command("open", help="Open a job: fields want, customer, phone, plate, note.")
@@ -89,14 +92,18 @@ def acts_command(as_json: JsonOption = False) -> None:
     from bittern.work.actions import ACTS
 
     acts = [
-        {"act": name, "leg": leg, "meaning": (function.__doc__ or "").strip().splitlines()[0]}
-        for name, (leg, function) in ACTS.items()
+        {"act": name, "leg": leg, "meaning": _get_meaning(function)} for name, (leg, function) in ACTS.items()
     ]
     emit(
         {"acts": acts},
         as_json=as_json,
         text=lambda: "\n".join(f"{a['act']:<20} {a['leg']:<9} {a['meaning']}" for a in acts),
     )
+
+
+def _get_meaning(function: Callable[..., object]) -> str:
+    first = (function.__doc__ or "").strip().splitlines()[0]
+    return _MARKUP.sub(lambda found: found[1] or found[2], first)
 
 
 @app.command("sheet", help="Write the handover sheet as PDF.")
@@ -136,12 +143,12 @@ def _say_next(traveller: Traveller) -> str:
 
 def _read_fields(file: Path) -> Mapping[str, object]:
     """Return the JSON object in ``file``; raises InputError."""
+    from bittern.formats.texts import read_text
+
     where = "standard input" if str(file) == "-" else str(file)
+    text = _read_standard_input() if str(file) == "-" else read_text(file)
     try:
-        text = sys.stdin.read(MAX_BYTES + 1) if str(file) == "-" else _read_text(file)
-        found = json.loads(text)
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(str(error), "a readable JSON file", where=where) from error
+        found = json.loads(text, parse_constant=_refuse, parse_float=_read_float)
     except (ValueError, RecursionError) as error:
         raise InputError(f"text that is not JSON: {error}", "one JSON object", where=where) from error
     if not isinstance(found, dict):
@@ -149,7 +156,24 @@ def _read_fields(file: Path) -> Mapping[str, object]:
     return found
 
 
-def _read_text(file: Path) -> str:
-    if file.stat().st_size > MAX_BYTES:
-        raise InputError(f"{file.stat().st_size} bytes", f"at most {MAX_BYTES}", where=str(file))
-    return file.read_text(encoding="utf-8")
+def _read_standard_input() -> str:
+    from bittern.formats.texts import TEXT_LIMIT_BYTES, decode_text
+
+    where = "standard input"
+    if sys.stdin is None:
+        raise InputError("a closed stream", "one JSON object", where=where)
+    raw = sys.stdin.buffer.read(TEXT_LIMIT_BYTES + 1)
+    if len(raw) > TEXT_LIMIT_BYTES:
+        raise InputError("more text", f"at most {TEXT_LIMIT_BYTES:,} bytes", where=where)
+    return decode_text(raw, where)
+
+
+def _refuse(constant: str) -> object:
+    raise ValueError(f"{constant} is not a JSON number")
+
+
+def _read_float(text: str) -> float:
+    number = float(text)
+    if not math.isfinite(number):
+        raise ValueError(f"{text} is beyond every number")
+    return number
