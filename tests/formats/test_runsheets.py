@@ -177,7 +177,7 @@ def test_files_are_read_whole_or_not_at_all(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="UTF-8"):
         read_runsheet(path)
     path.write_bytes(b"#" * 5_000_001)
-    with pytest.raises(InputError, match="5 MB"):
+    with pytest.raises(InputError, match="at most 5,000,000 bytes"):
         read_runsheet(path)
     for wrong in (tmp_path, tmp_path / "missing.toml"):
         with pytest.raises(InputError) as caught:

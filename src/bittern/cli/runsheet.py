@@ -256,13 +256,15 @@ def _read_key(answer: str) -> KeyInHand:
 
 
 def _read_script(path: Path) -> Iterator[tuple[str, str]]:
-    try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError("a script that cannot be read", "a text file of answers", where=str(path)) from error
-    for number, line in enumerate(lines, start=1):
-        if line.strip() and not line.lstrip().startswith("#"):
-            yield f"{path.name}: line {number}", line.strip()
+    """Return places and answers; the file is read at once, before the rehearsal says a word."""
+    from bittern.formats.texts import read_text
+
+    lines = enumerate(read_text(path).splitlines(), start=1)
+    return (
+        (f"{path.name}: line {number}", line.strip())
+        for number, line in lines
+        if line.strip() and not line.lstrip().startswith("#")
+    )
 
 
 def _read_terminal() -> Iterator[tuple[str, str]]:

@@ -35,7 +35,7 @@ from bittern.formats.pack_tables import (
 )
 from bittern.formats.runsheets import parse_runsheet, write_runsheet
 from bittern.formats.texts import read_text
-from bittern.formats.toml_files import ID_EXPECTED, ID_FORM, TomlTable, check_key_depth, parse_toml
+from bittern.formats.toml_files import ID_EXPECTED, ID_FORM, TomlTable, parse_toml
 from bittern.formats.tools import format_tool, parse_tool
 
 HEAD = "pack.toml"
@@ -233,7 +233,7 @@ def _load(folder: Path) -> tuple[Pack, PackReport]:
     )
     tools, _, counts["tools"] = _read_folder(folder, TOOLS, parse_tool, _find_tool_faults, faults)
     sheets, sheet_ids, counts["runsheets"] = _read_folder(
-        folder, RUNSHEETS, _parse_sheet, _find_sheet_faults, faults
+        folder, RUNSHEETS, parse_runsheet, _find_sheet_faults, faults
     )
     articles: dict[str, Article] = {}
     article_rows: dict[str, int] = {}
@@ -347,11 +347,6 @@ def _list_files(folder: Path, name: str) -> list[Path]:
     if len(files) > FILES_LIMIT:
         raise InputError(f"{len(files):,} files", f"at most {FILES_LIMIT:,} files", where=str(place))
     return files
-
-
-def _parse_sheet(text: str, file: str) -> RunSheet:
-    check_key_depth(text, file)
-    return parse_runsheet(text, file)
 
 
 def _find_blade_faults(standard: BladeStandard) -> list[Fault]:

@@ -25,8 +25,10 @@ from bittern.engines.pairing.sheet import (
     Signal,
     Step,
 )
+from bittern.formats.texts import TEXT_LIMIT_BYTES, read_text
+from bittern.formats.toml_files import check_key_depth
 
-MAX_BYTES = 5_000_000
+MAX_BYTES = TEXT_LIMIT_BYTES
 # A procedure that a person walks has tens of steps. The limits keep a hostile file from holding up the shop.
 MAX_STEPS = 200
 MAX_TIME_S = 7 * 24 * 3600.0
@@ -46,20 +48,7 @@ def read_runsheet(path: str | Path) -> RunSheet:
         It is a run sheet and breaks the form; every fault is listed.
     """
     path = Path(path)
-    try:
-        with path.open("rb") as handle:
-            raw = handle.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise InputError(
-            error.strerror or "a file that cannot be opened", "a readable file", where=str(path)
-        ) from error
-    if len(raw) > MAX_BYTES:
-        raise InputError("a file over 5 MB", "a run sheet of at most 5 MB", where=str(path))
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError("bytes that are not UTF-8 text", "a TOML file", where=str(path)) from error
-    return parse_runsheet(text, file=path.name)
+    return parse_runsheet(read_text(path, limit_bytes=MAX_BYTES), file=path.name)
 
 
 def parse_runsheet(text: str, file: str = "") -> RunSheet:
@@ -83,6 +72,7 @@ def parse_runsheet(text: str, file: str = "") -> RunSheet:
         raise InputError("a text over 5 MB", "a run sheet of at most 5 MB", where=file)
     if "\x00" in text:
         raise InputError("binary data", "a TOML file", where=file)
+    check_key_depth(text, file)
     try:
         document = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
