@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -81,6 +82,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def run() -> None:
     """Entry point of the installed command."""
+    if sys.stdin is None:
+        # Started with standard input closed: nothing comes, which every reader knows how to say.
+        sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: PTH123, SIM115
     sys.exit(main())
 
 
