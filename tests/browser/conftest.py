@@ -120,9 +120,9 @@ class Visitor:
         self.page.on("console", self._hear)
         self.login = login
         self.page.goto("/login/")
-        self.page.fill("#id_username", login)
-        self.page.fill("#id_password", server.accounts[login])
-        self.page.click("form.login button")
+        self.page.get_by_label("Login name").fill(login)
+        self.page.get_by_label("Password", exact=True).fill(server.accounts[login])
+        self.page.get_by_role("button", name="Log in").click()
         expect(self.page.get_by_role("heading", name="Today")).to_be_visible()
 
     def _hear(self, message: object) -> None:

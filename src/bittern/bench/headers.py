@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 
 UNUSED = (
     "accelerometer", "camera", "display-capture", "geolocation", "gyroscope", "magnetometer", "microphone",
-    "midi", "payment", "usb", "serial", "bluetooth",
+    "midi", "payment", "serial", "usb",
 )  # fmt: skip
 
 

@@ -50,6 +50,12 @@ def test_wrong_password_unknown_name_and_ended_access_look_the_same(user: User) 
     assert [page.status_code for page in pages] == [200, 200, 200]
     errors = [list(page.context["form"].non_field_errors()) for page in pages]
     assert errors[0] == errors[1] == errors[2] != []
+    # The name is kept for the next attempt, the password is not.
+    for page, login in zip(pages, ("tamsin", "nobody", "gone"), strict=True):
+        text = page.content.decode()
+        assert errors[0][0] in text
+        assert f'value="{login}"' in text
+        assert PASSWORD not in text
 
 
 @pytest.mark.store
@@ -125,6 +131,8 @@ def test_the_login_page_allows_nothing_but_what_comes_from_here() -> None:
     assert response["Referrer-Policy"] == "same-origin"
     assert response["X-Frame-Options"] == "DENY"
     assert "camera=()" in response["Permissions-Policy"]
+    # Not a feature that browsers know: Chromium would warn of it on every page.
+    assert "bluetooth" not in response["Permissions-Policy"]
     assert "no-store" in response["Cache-Control"]
 
 

@@ -106,7 +106,7 @@ def test_ended_access_ends_open_logins_and_can_be_given_again(cast: Cast, log_in
     theirs, client = log_in(cast.technician), log_in(cast.owner)
     assert theirs.get(reverse("own-password")).status_code == 200
     address = reverse("person-access", args=["tamsin"])
-    assert client.post(address, {"access": "closed"}).status_code == 302
+    assert client.post(address, {"access": "closed", "sure": "yes"}).status_code == 302
     assert theirs.get(reverse("own-password")).status_code == 302
     assert client.post(address, {"access": "open"}).status_code == 302
     assert User.objects.get(login="tamsin").is_active
@@ -116,9 +116,10 @@ def test_the_only_owner_stays_owner_and_stays_in(cast: Cast, log_in: LogIn) -> N
     client = log_in(cast.owner)
     for address, sent in (
         (reverse("person", args=["odile"]), {"role": "counter"}),
-        (reverse("person-access", args=["odile"]), {"access": "closed"}),
+        (reverse("person-access", args=["odile"]), {"access": "closed", "sure": "yes"}),
     ):
-        answer = client.post(address, sent, follow=True)
+        answer = client.post(address, sent)
+        assert answer.status_code == 409
         assert "the only owner" in answer.content.decode()
     owner = User.objects.get(login="odile")
     assert (owner.role, owner.is_active) == ("owner", True)
@@ -132,7 +133,7 @@ def test_a_new_password_unlocks_the_name_and_ends_open_logins(cast: Cast, log_in
     theirs = log_in(cast.technician)
     for i in range(5):
         Client().post(reverse("login"), {"username": "tamsin", "password": f"wrong {i}"})
-    sent = {"new_password1": PASSWORD, "new_password2": PASSWORD}
+    sent = {"new_password1": PASSWORD, "new_password2": PASSWORD, "sure": "yes"}
     answer = log_in(cast.owner).post(reverse("person-password", args=["tamsin"]), sent)
     assert answer.status_code == 302
     assert theirs.get(reverse("own-password")).status_code == 302
@@ -141,9 +142,49 @@ def test_a_new_password_unlocks_the_name_and_ends_open_logins(cast: Cast, log_in
 
 def test_a_new_password_typed_differently_changes_nothing(cast: Cast, log_in: LogIn) -> None:
     before = User.objects.get(login="tamsin").password
-    sent = {"new_password1": PASSWORD, "new_password2": PASSWORD + "x"}
-    assert log_in(cast.owner).post(reverse("person-password", args=["tamsin"]), sent).status_code == 422
+    sent = {"new_password1": PASSWORD, "new_password2": PASSWORD + "x", "sure": "yes"}
+    answer = log_in(cast.owner).post(reverse("person-password", args=["tamsin"]), sent)
+    assert answer.status_code == 422
+    # The page shows the person on record, the mistake beside its field, and no password.
+    page = answer.content.decode()
+    assert 'id="f-set-password-new_password2-error"' in page
+    assert PASSWORD not in page
     assert User.objects.get(login="tamsin").password == before
+
+
+@pytest.mark.parametrize(
+    ("name", "sent"),
+    [
+        ("person-access", {"access": "closed"}),
+        ("person-password", {"new_password1": PASSWORD, "new_password2": PASSWORD}),
+    ],
+)
+def test_access_and_password_change_only_with_a_second_deliberate_act(
+    cast: Cast, log_in: LogIn, name: str, sent: dict[str, str]
+) -> None:
+    theirs, before = log_in(cast.technician), User.objects.get(login="tamsin")
+    answer = log_in(cast.owner).post(reverse(name, args=["tamsin"]), sent)
+    assert answer.status_code == 422
+    assert "-sure-error" in answer.content.decode()
+    after = User.objects.get(login="tamsin")
+    assert (after.is_active, after.password) == (before.is_active, before.password)
+    assert theirs.get(reverse("own-password")).status_code == 200
+
+
+def test_a_mistake_stands_beside_its_field_and_what_was_typed_is_kept(cast: Cast, log_in: LogIn) -> None:
+    sent = {**NEW, "login": "with space", "role": "counter"}
+    page = log_in(cast.owner).post(reverse("people"), sent).content.decode()
+    assert 'aria-describedby="f-add-person-login-help f-add-person-login-error" aria-invalid="true"' in page
+    assert 'value="with space"' in page
+    assert 'value="counter" checked' in page
+    assert 'value="technician" checked' not in page
+
+
+def test_an_empty_field_says_what_was_expected(cast: Cast, log_in: LogIn) -> None:
+    page = log_in(cast.owner).post(reverse("people"), {}).content.decode()
+    assert "Found nothing; expected a login name." in page
+    assert "Found nothing; expected the name that stands on papers." in page
+    assert "This field is required" not in page
 
 
 def test_everybody_changes_their_own_password_with_the_old_one(db: None) -> None:

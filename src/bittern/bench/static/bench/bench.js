@@ -40,3 +40,20 @@ document.addEventListener("visibilitychange", () => {
 const problem = document.querySelector(".problem[tabindex]");
 if (problem) problem.focus();
 document.querySelectorAll("details:has(.error)").forEach((details) => { details.open = true; });
+
+// A password can be looked at while it is typed: small keys, cold fingers.
+document.querySelectorAll('input[type="password"]').forEach((field) => {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "plain";
+  button.textContent = `Show ${field.labels[0].textContent.trim().toLowerCase()}`;
+  button.setAttribute("aria-pressed", "false");
+  button.addEventListener("click", () => {
+    const shown = field.type === "text";
+    field.type = shown ? "password" : "text";
+    button.setAttribute("aria-pressed", String(!shown));
+  });
+  field.after(button);
+  // Sent as what it is, so that no browser keeps it among words typed before.
+  field.form.addEventListener("submit", () => { field.type = "password"; });
+});
