@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 # Neither tests nor the programs they start ever touch the data of whoever runs them.
 DATA = Path(tempfile.mkdtemp(prefix="bittern-tests-"))
 atexit.register(shutil.rmtree, DATA, ignore_errors=True)
-for name in [name for name in os.environ if name.startswith("BITTERN_") and name != "BITTERN_DATABASE"]:
+KEPT = ("BITTERN_DATABASE", "BITTERN_SHOTS")
+for name in [name for name in os.environ if name.startswith("BITTERN_") and name not in KEPT]:
     del os.environ[name]
 os.environ["BITTERN_DATA"] = str(DATA)
 settings.BITTERN_DATA = DATA
