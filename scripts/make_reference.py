@@ -1,4 +1,4 @@
-"""Writes the generated pages of docs/reference from the code: commands, errors, settings.
+"""Writes the generated pages of docs/reference from the code: commands, acts, errors, settings.
 
 Run in the environment: ``.venv/bin/python scripts/make_reference.py``. A test compares the committed pages
 with what this would write, so a command, an error code or a setting without documentation cannot stand.
@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import importlib
 import inspect
+import re
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -136,6 +138,81 @@ def write_settings() -> str:
     return write_page()
 
 
+# What stands in a docstring for machines: :func:`name` and ``name``.
+MARKUP = re.compile(r":\w+:`~?\.?([\w.]+)`|``([^`]+)``")
+REFERENCES = re.compile(r":func:`([\w.]+)`")
+ABILITY = re.compile(r"\b(?:changing\([^)]*|require\([^)]*), \"(\w+)\"\)")
+
+
+def write_acts() -> str:
+    """Return the page of acts on a job: leg, roles, and fields as the act itself describes them."""
+    from bittern.work import request
+    from bittern.work.actions import ACTS
+    from bittern.work.legs import TITLES
+
+    page = [
+        "# Acts on a job\n",
+        "The same acts by the bench's forms and by `bittern job do NUMBER ACT FILE`, where the file holds\n"
+        'the fields as one JSON object. A tick is `"yes"` or `true`; a list is a JSON list. What each act\n'
+        "needs before it: [how a job works](../explanation/work.md).\n",
+        f"`bittern job open FILE` ({_name_roles(request.open_job)}): {_read_fields(request.open_job)}\n",
+    ]
+    for leg in TITLES:
+        rows = [
+            f"| `{name}` | {_name_roles(act)} | {_read_fields(act)} |\n"
+            for name, (place, act) in ACTS.items()
+            if place == leg
+        ]
+        page.append(
+            f"## {TITLES[leg][0]}\n\n| act | who | what, and its fields |\n|---|---|---|\n" + "".join(rows)
+        )
+    page.append("## Words that fields take\n\n| field | words |\n|---|---|\n" + "".join(_list_words()))
+    return NOTE + "\n".join(page)
+
+
+def _name_roles(act: Callable[..., Any]) -> str:
+    from bittern.work.people import ABILITIES, ROLES
+
+    found = set(ABILITY.findall(inspect.getsource(act)))
+    if len(found) != 1:
+        raise ValueError(f"{act.__name__}: found abilities {sorted(found)}, expected one")
+    allowed = ABILITIES[found.pop()]
+    return ", ".join(role for role in ROLES if role in allowed)
+
+
+def _read_fields(act: Callable[..., Any]) -> str:
+    """Return the docstring's text without its sections, and that of each function it refers to."""
+    text = inspect.getdoc(act) or ""
+    body = " ".join(re.split(r"\n\w+\n-+\n", text)[0].split())
+    module = sys.modules[act.__module__]
+    for name in REFERENCES.findall(body):
+        there = inspect.getdoc(getattr(module, name)) or ""
+        body += f" ({name}: {there.splitlines()[0]})"
+    return MARKUP.sub(lambda match: f"`{match[1] or match[2]}`", body).replace("|", "\\|")
+
+
+def _list_words() -> Iterator[str]:
+    """Yield a row for each field whose words are fixed."""
+    from bittern.engines.key.catalogue import STARTS
+    from bittern.engines.key.evidence import HOWS, KINDS
+    from bittern.work import blade, documents, pairing, promise, request
+
+    words = {
+        "`want`": request.WANTS,
+        "`documents` (list)": documents.DOCUMENTS,
+        "`start`": STARTS,
+        "`kind` of `observe`": KINDS,
+        "`how`": HOWS,
+        "`accepted_how`": promise.ANSWERS,
+        "`result` of `record-inspection`": blade.RESULTS,
+        "`key-N-worked`": pairing.WORKED,
+        "`kind` of `pairing-event`": pairing.KINDS,
+        "`result` of `answer-test`": ("passed", "failed"),
+    }
+    for field, options in words.items():
+        yield f"| {field} | {', '.join(f'`{option}`' for option in options)} |\n"
+
+
 SHELVES = {
     "tutorial": "**Tutorial**, to learn it by doing:",
     "how-to": "**How to**, for a task at hand:",
@@ -165,6 +242,7 @@ def read_title(file: Path) -> str:
 # The index last: it reads the titles of the others.
 PAGES: dict[str, Callable[[], str]] = {
     "commands.md": write_commands,
+    "job-acts.md": write_acts,
     "errors.md": write_errors,
     "settings.md": write_settings,
     "../index.md": write_index,
