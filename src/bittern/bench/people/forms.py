@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     CreationForm = BaseUserCreationForm[User]
     UserForm = forms.ModelForm[User]
     NewPasswordForm = SetPasswordForm[User]
-    OwnPasswordForm = PasswordChangeForm[User]
+    OwnPasswordForm = PasswordChangeForm
 else:
     # Generic to the type checker only.
     CreationForm, UserForm = BaseUserCreationForm, forms.ModelForm
