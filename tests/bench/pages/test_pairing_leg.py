@@ -62,9 +62,7 @@ def test_needs_figures_and_the_fate_of_absent_keys_stand_before_the_first_step(
     assert "A key that is not here will stop working." in words
     assert "It ends well 93 %" in words
     assert "It strands the vehicle" in words
-    assert [one["name"] for one in find_inputs(response, type="text", list="key-names")] == [
-        f"key-{row}-name" for row in range(1, 9)
-    ]
+    assert len([one for one in find_inputs(response, type="text") if one["name"].startswith("key-")]) == 8
 
 
 def test_a_need_that_is_not_ticked_keeps_the_census_typed(cast: Cast, log_in: LogIn, desk: Desk) -> None:
@@ -283,7 +281,7 @@ def test_giving_up_asks_twice_and_before_the_point_changes_nothing(
     assert find_run(desk, number).attempt == 2
 
 
-def test_giving_up_after_the_point_says_that_the_vehicle_is_stranded_and_how_it_is_recovered(
+def test_giving_up_after_the_point_says_that_the_vehicle_may_be_stranded_and_how_it_is_recovered(
     cast: Cast, log_in: LogIn, desk: Desk
 ) -> None:
     number = carry_to_run(desk, lambda run: run.state.passed_no_return)
@@ -292,8 +290,11 @@ def test_giving_up_after_the_point_says_that_the_vehicle_is_stranded_and_how_it_
     post(client, number, kind="abandoned", event_id="e-1", give_up="yes")
     words = read_words(page(client, number))
     recovery = find_run(desk, number).sheet.steps["stranded"].recovery
-    assert "The vehicle is stranded." in words
+    assert "The vehicle may be stranded." in words
+    assert "The daily one try it" in words
     assert f"Recovery: {recovery}" in words
+    summary = "Begin again, once the vehicle is recovered"
+    assert summary in read_words(client.get(f"/jobs/{number}/"))
 
 
 def test_a_stranded_end_names_its_recovery_on_the_job_too(cast: Cast, log_in: LogIn, desk: Desk) -> None:

@@ -18,7 +18,6 @@ from bittern.work.settled import is_settled
 
 WORKED_WORDS = {"unknown": "Nobody could try", "yes": "Yes", "no": "No"}
 KEYS_SHOWN = 3
-KEY_NAMES = ("The owner's key", "The spare at home", "The key of the second driver", "The valet key")
 CENSUS_WORDS = {
     "present-only": "A key that is not here will stop working.",
     "new-only": "Every old key stops working. Only new keys will work.",
@@ -35,7 +34,12 @@ OUTCOME_WORDS = {
         "It may not start with any key. Do not try on: follow the recovery.",
     ),
 }
+# Given up counts as stranded after a point of no return; what the vehicle really knows is not seen.
 GIVEN_UP = "The run was given up."
+GIVEN_UP_LATE = (
+    "The vehicle may be stranded.",
+    "A point of no return was passed. Try each key once; if none starts the vehicle, follow the recovery.",
+)
 HOW_WORDS = {"done": "it did that", "failed": "it did not do that", "chosen": "chosen"}
 
 
@@ -110,7 +114,6 @@ def build_census(job: JobFile, act: str) -> dict[str, Any]:
         "rows_shown": rows[:shown],
         "rows_more": rows[shown:],
         "worked_words": WORKED_WORDS,
-        "key_names": KEY_NAMES,
         "initial": {act: fields},
     }
 
@@ -146,15 +149,16 @@ def describe_end(run: Run) -> dict[str, Any]:
     given_up = not state.outcome
     # Given up before anything changed is no harm; after a point of no return it may be.
     outcome = state.outcome or ("stranded" if state.passed_no_return else "unchanged")
-    title, advice = OUTCOME_WORDS[outcome]
-    recoveries = [one.recovery for one in run.sheet.steps.values() if one.recovery]
-    recovery = step.recovery or (recoveries[0] if outcome == "stranded" and recoveries else "")
+    late = given_up and outcome == "stranded"
+    title, advice = GIVEN_UP_LATE if late else OUTCOME_WORDS[outcome]
+    # A run that was given up has come to no end, so that every recovery of the sheet may be the one.
+    recoveries = dict.fromkeys(one.recovery for one in run.sheet.steps.values() if one.recovery)
     return {
         "outcome": outcome,
         "title": f"{GIVEN_UP} {title}" if given_up else title,
         "say": "" if given_up else step.say,
         "advice": advice,
-        "recovery": recovery if outcome == "stranded" else "",
+        "recoveries": list(recoveries) if late else [step.recovery] if step.recovery else [],
         "forecast": run.forecast,
     }
 
