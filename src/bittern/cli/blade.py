@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -42,7 +43,7 @@ def contour(
     blade = get_blade(load_pack(pack), standard)
     if step is not None:
         check_step(blade, step)
-    cuts = _get_allowed(blade, bitting, as_json=as_json)
+    cuts = _get_allowed(blade, bitting, {"points_mm": []}, as_json=as_json)
 
     def trace(edge: int) -> tuple[tuple[float, float], ...]:
         if step is None:
@@ -76,7 +77,7 @@ def chart(
     from bittern.formats.chart import render_chart
 
     blade = get_blade(load_pack(pack), standard)
-    cuts = _get_allowed(blade, bitting, as_json=as_json)
+    cuts = _get_allowed(blade, bitting, {"out": None}, as_json=as_json)
     svg = render_chart(blade, cuts, unit=unit, title=title)
     try:
         out.write_text(svg, encoding="utf-8")
@@ -130,8 +131,11 @@ def bitting_text(blade: BladeStandard, cuts: Bitting) -> str:
     return format_bitting(blade, cuts)
 
 
-def _get_allowed(blade: BladeStandard, text: str, *, as_json: bool) -> Bitting:
-    """Return a bitting that the rules allow; a broken rule is printed and ends the command with a "no"."""
+def _get_allowed(blade: BladeStandard, text: str, nothing: Mapping[str, object], *, as_json: bool) -> Bitting:
+    """Return a bitting that the rules allow; a broken rule is printed and ends the command with a "no".
+
+    ``nothing`` holds the command's own keys of the JSON, so that they are there in a "no" too.
+    """
     from bittern.engines.blade.bitting import find_violations, parse_bitting
 
     cuts = parse_bitting(blade, text)
@@ -141,6 +145,7 @@ def _get_allowed(blade: BladeStandard, text: str, *, as_json: bool) -> Bitting:
         data = {
             "standard": blade.id,
             "bitting": bitting_text(blade, cuts),
+            **nothing,
             "allowed": False,
             "violations": [violation.as_dict() for violation in violations],
             "problems": problems,
