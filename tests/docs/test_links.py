@@ -12,10 +12,11 @@ from tests.docs.page import ROOT
 
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md")])
 # Taken by `make shots`; a page may show them before they are committed.
+LEGS = ("request", "vehicle", "key", "promise", "blade", "pairing", "proof", "handover")
 SHOTS = {
     f"docs/pictures/{device}-{name}.png"
     for device in ("desktop", "phone")
-    for name in ("today", "request", "vehicle", "key", "promise", "blade", "pairing", "proof", "handover")
+    for name in (*LEGS, "today", "no-return", "pairing-end", "log")
 }
 LINK = re.compile(r"!?\[[^\]]*\]\(\s*<?([^)\s>]+)>?[^)]*\)")
 CODE = re.compile(r"^(```|~~~).*?^\1|`[^`\n]+`", re.MULTILINE | re.DOTALL)
