@@ -219,7 +219,9 @@ def test_giving_up_after_the_point_of_no_return_counts_as_stranded(bench: Bench)
     bench.carry_to_pairing()
     bench.begin(**{"key-1-name": "Daily", "key-1-present": "yes", "key-1-worked": "yes"})
     bench.walk(until=lambda run: run.state.passed_no_return)
-    bench.do("pairing-event", bench.event("abandoned", note="cable pulled"))
+    with pytest.raises(FieldsError, match="give_up"):
+        bench.do("pairing-event", bench.event("abandoned", note="cable pulled"))
+    bench.do("pairing-event", bench.event("abandoned", note="cable pulled", give_up="yes"))
     assert bench.job.pairing is not None
     assert bench.job.pairing.outcome == "stranded"
 

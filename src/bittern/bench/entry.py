@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING
 import django
 from django.apps import apps
 from django.conf import settings
+from django.utils import timezone
 
 from bittern.bench.errors import NoSuchPersonError, NotReadyError, PersonError
 from bittern.core.errors import shorten
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import tzinfo
 
     from bittern.bench.people.models import User
     from bittern.work.chain import LogFault
@@ -77,6 +79,11 @@ def find_person(login: str) -> Person:
     if user is None:
         raise NoSuchPersonError(shorten(login), "the login name of somebody who works here")
     return as_person(user)
+
+
+def find_zone() -> tzinfo:
+    """Return the shop's time zone; after :func:`open_desk`."""
+    return timezone.get_default_timezone()
 
 
 def setup(data: Path | None) -> bool:

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 from bittern.core.errors import InputError
 
 if TYPE_CHECKING:
+    from datetime import tzinfo
+
     from bittern.bench.entry import LogReport
     from bittern.work.people import Person
     from bittern.work.ports import Desk
@@ -27,6 +29,13 @@ def find_person(login: str) -> Person:
 
     _check_text(login)
     return entry.find_person(login)
+
+
+def find_zone() -> tzinfo:
+    """Return the shop's time zone; after :func:`open_desk`."""
+    from bittern.bench import entry
+
+    return entry.find_zone()
 
 
 def verify_log(data: Path | None) -> LogReport:

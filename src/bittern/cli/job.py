@@ -114,12 +114,12 @@ def sheet_command(
     as_json: JsonOption = False,
 ) -> None:
     """Write the PDF."""
-    from bittern.cli.handover import open_desk
+    from bittern.cli.handover import find_zone, open_desk
     from bittern.formats.handover_pdf import render_handover
     from bittern.work.handover import compose_sheet
 
     desk = open_desk(data)
-    pdf = render_handover(compose_sheet(desk.store.load(number), desk.terms))
+    pdf = render_handover(compose_sheet(desk.store.load(number), desk.terms, find_zone()))
     try:
         out.write_bytes(pdf)
     except OSError as error:

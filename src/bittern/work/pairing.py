@@ -130,7 +130,8 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
 def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
     """Record one event of the run: fields event_id, kind, step, visit, choice, to, note, sure.
 
-    ``sure`` is the tick of the second deliberate act before a point of no return (kind ``confirmed``).
+    ``sure`` is the tick of the second deliberate act before a point of no return (kind ``confirmed``),
+    ``give_up`` that of giving the run up (kind ``abandoned``).
 
     A second arrival of the same ``event_id`` changes nothing. The event's time is the server's.
     """
@@ -141,6 +142,8 @@ def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, obj
     step, choice, to, note = (entry.text(name, limit=200) for name in ("step", "choice", "to", "note"))
     if kind == "confirmed" and not entry.flag("sure"):
         entry.fault("sure", "not ticked", "a tick that you have read what will be lost")
+    if kind == "abandoned" and not entry.flag("give_up"):
+        entry.fault("give_up", "not ticked", "a tick that the run ends here")
     keys = _read_census(entry) if kind == "census" else ()
     entry.finish()
     with changing(desk, number, person, "bench") as change:
