@@ -93,7 +93,10 @@ def _read(folder: Path, name: str) -> bytes:
             text = file.read(4 * BYTES).strip()
     except FileNotFoundError as error:
         raise KeyFileError(
-            "no file", "the shop's key", where=str(path), hint="'bittern setup' makes it for a new shop"
+            "no file",
+            "the shop's key",
+            where=str(path),
+            hint="put it back from its copy; only 'bittern setup' of a new shop makes one",
         ) from error
     except (OSError, UnicodeDecodeError) as error:
         raise KeyFileError("a file that cannot be read", "the shop's key", where=str(path)) from error

@@ -53,7 +53,8 @@ def render_map(
     ]
     # Outlines lie under the lines, so that no arrow is hidden, and boxes above them.
     for node in drawing.nodes:
-        parts += _draw_outlines(node, sheet.steps[node.step_id], here=node.step_id == current)
+        mark = f"{name}-here" if node.step_id == current else ""
+        parts += _draw_outlines(node, sheet.steps[node.step_id], mark=mark)
     parts += [_draw_line(edge) for edge in drawing.edges]
     parts += [_draw_label(edge) for edge in drawing.edges if edge.label]
     for node in drawing.nodes:
@@ -134,8 +135,9 @@ def _draw_label(edge: MapEdge) -> str:
     return "".join(parts)
 
 
-def _draw_outlines(node: MapNode, step: Step, *, here: bool) -> list[str]:
-    parts = [_rect(node, 9, PAPER, BRASS, 4, _round(step))] if here else []
+def _draw_outlines(node: MapNode, step: Step, *, mark: str) -> list[str]:
+    # The id is what a page scrolls to.
+    parts = [f"<g id={_attribute(mark)}>{_rect(node, 9, PAPER, BRASS, 4, _round(step))}</g>"] if mark else []
     return parts + ([_rect(node, 5, PAPER, INK, 2, _round(step))] if step.no_return else [])
 
 

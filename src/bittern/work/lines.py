@@ -108,7 +108,9 @@ def _proof(job: JobFile) -> str:
 
 def _handover(job: JobFile) -> str:
     h = job.handover
-    return f"{h.keys_handed} keys handed over, signed by {h.signed_by}" if h else ""
+    if h is None:
+        return ""
+    return f"{h.keys_handed} key{'s' if h.keys_handed != 1 else ''} handed over, signed by {h.signed_by}"
 
 
 _LINES: dict[str, Callable[[JobFile], str]] = {

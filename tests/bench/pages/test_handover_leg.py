@@ -69,7 +69,7 @@ def test_a_signature_that_is_none_keeps_what_was_typed(
     assert desk.store.load(number).state == "open"
     for name in ("keys_handed", "signed_by", "strokes"):
         assert [one["value"] for one in find_inputs(response, name=name)] == [typed[name]]
-    assert "Strokes : Found" in read_words(response)
+    assert "Signature : Found" in read_words(response)
 
 
 def test_a_mistake_elsewhere_keeps_the_drawing(cast: Cast, log_in: LogIn, desk: Desk) -> None:

@@ -11,20 +11,20 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from bittern.bench.desk import open_desk
 from bittern.bench.jobs.drafts import drop_draft, keep_draft
 from bittern.bench.pages.entries import fits_draft, flatten_post
+from bittern.bench.pages.fieldwords import list_sentences
 from bittern.bench.pages.logbook import describe_entry
 from bittern.bench.pages.problem import describe_problem, show_problem
+from bittern.bench.pages.second import OF_THE_JOB, require_second_act
 from bittern.bench.pages.traveller import Attempt, load_drafts, render_job
 from bittern.bench.people.models import as_person
 from bittern.core.errors import BitternError
 from bittern.work import actions
-from bittern.work.errors import FieldsError, NoSuchJobError, field_fault
+from bittern.work.errors import FieldsError, NoSuchJobError
 from bittern.work.legs import draw_traveller
 from bittern.work.ports import Desk
 from bittern.work.request import WANTS, open_job
 from bittern.work.settled import is_settled
 
-# Acts without a way back: the page asks for a second, deliberate act beside the button.
-SECOND_ACTS = {"withdraw": "sure"}
 # The name of the new job's form, beside the names of acts.
 NEW = "open-job"
 
@@ -40,8 +40,8 @@ def new_job(request: HttpRequest) -> HttpResponse:
     try:
         job = open_job(desk, person, typed)
     except FieldsError as error:
-        attempt = Attempt(NEW, "", typed, errors=error.fields)
-        context |= {"typed": {NEW: typed}, "errors": error.fields, "wrong": attempt.list_wrong()}
+        attempt = Attempt(NEW, "", typed, errors=list_sentences(error))
+        context |= {"typed": {NEW: typed}, "errors": attempt.errors, "wrong": attempt.list_wrong()}
         return render(request, "pages/new_job.html", context, status=422)
     drop_draft(None, NEW, person.login)
     return redirect("job", job.number)
@@ -67,7 +67,7 @@ def act(request: HttpRequest, number: int, name: str) -> HttpResponse:
     desk, person = open_desk(), as_person(request.user)
     typed = flatten_post(request.POST)
     try:
-        _require_second_act(name, typed)
+        require_second_act(desk, number, name, typed)
         leg = actions.act(desk, number, person, name, typed)
     except BitternError as error:
         return _show_mistake(request, desk, number, name, typed, error)
@@ -105,12 +105,6 @@ def job_log(request: HttpRequest, number: int) -> HttpResponse:
     return render(request, "pages/job_log.html", {"job": found, "rows": rows})
 
 
-def _require_second_act(name: str, typed: dict[str, object]) -> None:
-    field = SECOND_ACTS.get(name)
-    if field and typed.get(field) != "yes":
-        raise field_fault(field, "not ticked", "a tick: there is no way back")
-
-
 def _show_mistake(
     request: HttpRequest,
     desk: Desk,
@@ -126,11 +120,11 @@ def _show_mistake(
         return show_problem(request, missing)
     if name not in actions.ACTS:
         return show_problem(request, error)
-    fields = error.fields if isinstance(error, FieldsError) else {}
+    fields = list_sentences(error) if isinstance(error, FieldsError) else {}
     attempt = Attempt(
         name,
         # Withdrawing belongs to the whole job, not to a leg that would have to be opened for it.
-        "" if name in SECOND_ACTS else actions.ACTS[name][0],
+        "" if name in OF_THE_JOB else actions.ACTS[name][0],
         typed,
         errors=fields,
         problem=None if fields else problem,

@@ -24,6 +24,7 @@ from bittern.work.people import Person
 ACT = "pairing-event"
 MOST_MARKS = 12
 DONE_WORDS = {"act": "Done", "wait": "The wait is over", "check": "It is so"}
+NOT_WORDS = {"act": "That did not work", "wait": "Something else happened", "check": "It is not so"}
 _TIMES = {1: "once", 2: "twice"}
 
 
@@ -42,6 +43,7 @@ def build_runner(job: JobFile, run: Run, person: Person) -> dict[str, Any]:
         "end": describe_end(run) if run.state.ended else None,
         "signal": say_signal(step.signal) if step.signal else "",
         "signal_marks": range(min(step.signal.count, MOST_MARKS)) if step.signal else (),
+        "not_word": "It did not do that" if step.signal else NOT_WORDS.get(step.kind, "That did not work"),
         "done_word": "It did that" if step.signal else DONE_WORDS.get(step.kind, "Done"),
         "census_words": CENSUS_WORDS.get(run.sheet.census, ""),
         "passages": list_passages(run.sheet, run.state),

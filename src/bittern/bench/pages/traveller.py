@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from bittern.bench.jobs.drafts import find_drafts
+from bittern.bench.pages.fieldwords import name_entry, shorten_sentence
 from bittern.bench.pages.problem import Problem, describe_problem
 from bittern.bench.people.models import as_person
 from bittern.bench.templatetags.bench import name_field
@@ -41,9 +42,9 @@ class Attempt:
         key = str(self.typed.get("key") or self.typed.get("kind") or "")
         return [
             {
-                "word": name.replace("_", " ").replace("-", " ").capitalize(),
+                "word": name_entry(self.act, name),
                 "target": name_field(self.act, name, key),
-                "sentence": sentence,
+                "sentence": shorten_sentence(sentence),
             }
             for name, sentence in self.errors.items()
         ]
@@ -70,6 +71,8 @@ def render_job(
         "traveller": traveller,
         "step": traveller.next,
         "open_leg": open_leg,
+        # A run under way goes on in the runner, not on this page.
+        "at_runner": open_leg == "pairing" and job.pairing is not None and not job.pairing.outcome,
         "asked_for": bool(leg) and (traveller.next is None or traveller.next.leg != leg),
         "typed": typed,
         **build_leg(desk, job, person, open_leg, typed),

@@ -7,11 +7,12 @@ from importlib.util import find_spec
 
 from django.urls import URLPattern, path
 
-from bittern.bench.pages import job_views, listing, number_views
+from bittern.bench.pages import job_views, listing, number_views, shop_views
 
 urlpatterns: list[URLPattern] = [
     path("", listing.today, name="today"),
     path("search", listing.search, name="search"),
+    path("shop/", shop_views.shop, name="shop"),
     path("jobs/new/", job_views.new_job, name="new-job"),
     path("jobs/new/draft/", job_views.new_draft, name="new-draft"),
     path("jobs/<int:number>/", job_views.job, name="job"),

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from bittern.bench.desk import open_desk
 from bittern.bench.pages.entries import flatten_post
+from bittern.bench.pages.fieldwords import list_sentences
 from bittern.bench.pages.legs import blade
 from bittern.bench.pages.problem import describe_problem, show_problem
 from bittern.bench.pages.runner import ACT, build_runner
@@ -105,7 +106,7 @@ def _show_leg(
     problem = describe_problem(error)
     if isinstance(error, NoSuchJobError):
         return show_problem(request, error)
-    fields = error.fields if isinstance(error, FieldsError) else {}
+    fields = list_sentences(error) if isinstance(error, FieldsError) else {}
     attempt = Attempt("look", "blade", typed, fields, None if fields else problem, status=problem.status)
     return render_job(request, desk, desk.store.load(number), attempt=attempt)
 
@@ -136,6 +137,11 @@ def _describe_trouble(typed: dict[str, object], error: BitternError) -> tuple[in
     problem = describe_problem(error)
     if not isinstance(error, FieldsError):
         return problem.status, {"problem": problem}
-    attempt = Attempt(ACT, "pairing", typed, errors=error.fields)
-    wrong = {"typed": {ACT: typed}, "failed_act": ACT, "errors": error.fields, "wrong": attempt.list_wrong()}
+    attempt = Attempt(ACT, "pairing", typed, errors=list_sentences(error))
+    wrong = {
+        "typed": {ACT: typed},
+        "failed_act": ACT,
+        "errors": attempt.errors,
+        "wrong": attempt.list_wrong(),
+    }
     return problem.status, wrong

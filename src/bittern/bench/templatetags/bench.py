@@ -22,6 +22,7 @@ class Option:
     word: str
     chosen: bool
     id: str
+    drawing: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ def field(context: Context) -> FieldState:
         value=chosen[0] if chosen else "",
         error=error,
         described_by=" ".join(described),
-        options=tuple(_read_options(context.get("options"), chosen, ident)),
+        options=tuple(_read_options(context.get("options"), chosen, ident, context.get("drawings") or {})),
         ticked=bool(chosen) and chosen[0] not in ("", "False"),
     )
 
@@ -97,14 +98,17 @@ def _as_list(found: object) -> list[str]:
     return [str(one) for one in found]
 
 
-def _read_options(options: Any, chosen: list[str], ident: str) -> Iterable[Option]:
-    """Yield options given as a mapping value → word, as pairs, or as plain words."""
+def _read_options(
+    options: Any, chosen: list[str], ident: str, drawings: Mapping[str, str]
+) -> Iterable[Option]:
+    """Yield options given as a mapping value → word, as pairs, or as plain words; ``drawings`` by value."""
     pairs = (
         options.items() if isinstance(options, Mapping) else options if isinstance(options, Iterable) else ()
     )
     for place, pair in enumerate(pairs):
         value, word = (pair, pair) if isinstance(pair, str) else pair
-        yield Option(str(value), str(word), str(value) in chosen, f"{ident}-{place}")
+        drawing = drawings.get(str(value), "")
+        yield Option(str(value), str(word), str(value) in chosen, f"{ident}-{place}", drawing)
 
 
 @register.filter

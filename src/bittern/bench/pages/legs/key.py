@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
+from bittern.bench.pages.second import join_words, list_records
+from bittern.bench.pages.sketch import draw_blades
 from bittern.engines.key.evidence import KINDS
 from bittern.engines.key.questions import QUESTIONS
 from bittern.formats.packs import Pack
@@ -30,6 +33,10 @@ HOW_WORDS = {
     "measured": "measured",
 }
 START_WORDS = {"turn": "by turning a key", "push": "by pressing a button"}
+SKETCH_WHERE = "Compare the blade, or the emergency blade from inside the remote, with the drawings."
+SKETCH_WORDS = (
+    "All to one scale, not life size; the cuts are invented. Compare length, width, and which edges are cut."
+)
 # An answer that the pack does not list is evidence as well.
 ANOTHER_BLADE = "none-of-these"
 
@@ -46,6 +53,8 @@ class QuestionForm:
     form: str
     options: dict[str, str]
     gain: str = ""
+    help: str = ""
+    drawings: Mapping[str, str] = field(default_factory=dict)
 
 
 def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
@@ -65,6 +74,8 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         "question": questions[0] if questions else None,
         "questions": questions[1:],
         "hows": HOW_WORDS,
+        # What another article than the one taken would clear.
+        "losses": join_words(list_records(job, ("promise", "blade", "pairing", "proof"))) if job.key else "",
     }
 
 
@@ -90,7 +101,8 @@ def list_questions(pack: Pack, job: JobFile, asks: Any) -> list[QuestionForm]:
 
 def _make_form(pack: Pack, kind: str, ask: Any) -> QuestionForm:
     question = QUESTIONS[kind]
-    form, options = "text", {}
+    form, options, where, help_text = "text", {}, question.where, ""
+    drawings: Mapping[str, str] = {}
     if kind == "buttons":
         form = "checks"
         options = {word: word for word in sorted({b for a in pack.articles.values() for b in a.buttons})}
@@ -100,6 +112,7 @@ def _make_form(pack: Pack, kind: str, ask: Any) -> QuestionForm:
         form = "one"
         options = {blade.id: blade.title for blade in pack.blades.values()}
         options[ANOTHER_BLADE] = "None of these"
+        drawings, where, help_text = draw_blades(pack), SKETCH_WHERE, SKETCH_WORDS
     elif kind == "chip":
         form = "suggest"
         options = {chip: chip for chip in sorted({a.chip for a in pack.articles.values() if a.chip})}
@@ -108,7 +121,16 @@ def _make_form(pack: Pack, kind: str, ask: Any) -> QuestionForm:
     elif kind == "frequency_hz":
         form = "mhz"
     return QuestionForm(
-        kind, KIND_WORDS[kind], question.text, question.where, question.how, form, options, _say_gain(ask)
+        kind,
+        KIND_WORDS[kind],
+        question.text,
+        where,
+        question.how,
+        form,
+        options,
+        _say_gain(ask),
+        help_text,
+        drawings,
     )
 
 

@@ -46,7 +46,10 @@ document.querySelectorAll('input[type="password"]').forEach((field) => {
   const button = document.createElement("button");
   button.type = "button";
   button.className = "plain";
-  button.textContent = `Show ${field.labels[0].textContent.trim().toLowerCase()}`;
+  const which = document.createElement("span");
+  which.className = "read-out";
+  which.textContent = `: ${field.labels[0].textContent.trim()}`;
+  button.append("Show what I type", which);
   button.setAttribute("aria-pressed", "false");
   button.addEventListener("click", () => {
     const shown = field.type === "text";

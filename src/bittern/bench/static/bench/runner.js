@@ -32,6 +32,25 @@ document.addEventListener("submit", (event) => {
 });
 addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 
+// The map opens where the person stands; scrolled by its own box, so that the page stays in place.
+const map = document.querySelector("details.map");
+const showHere = () => {
+  const box = map.querySelector(".scroll");
+  const here = map.querySelector("#map-here")?.getBoundingClientRect();
+  if (!here) return;
+  const frame = box.getBoundingClientRect();
+  box.scrollTo({
+    left: box.scrollLeft + here.left - frame.left - (frame.width - here.width) / 2,
+    top: box.scrollTop + here.top - frame.top - (frame.height - here.height) / 2,
+    behavior: "instant",
+  });
+};
+map?.addEventListener("toggle", () => { if (map.open) showHere(); });
+map?.querySelector('a[href="#map-here"]').addEventListener("click", (event) => {
+  event.preventDefault();
+  showHere();
+});
+
 const light = async () => {
   try {
     if (document.visibilityState === "visible") await navigator.wakeLock?.request("screen");
