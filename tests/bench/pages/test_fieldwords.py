@@ -29,13 +29,8 @@ def test_each_fault_of_a_field_has_a_line_and_the_list_above_only_the_first() ->
     assert shorten_sentence("Found 0; expected 1.") == "Found 0; expected 1."
 
 
-LABELS = sorted(
-    {
-        found
-        for file in TEMPLATES.rglob("*.html")
-        for found in LABELLED.findall(file.read_text(encoding="utf-8"))
-    }
-)
+PAGES = [file.read_text(encoding="utf-8") for file in TEMPLATES.rglob("*.html")]
+LABELS = sorted({found for page in PAGES for found in LABELLED.findall(page)})
 
 
 @pytest.mark.parametrize(("act", "name", "label"), LABELS)

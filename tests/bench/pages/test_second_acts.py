@@ -62,7 +62,10 @@ def test_the_same_article_again_needs_no_tick(cast: Cast, log_in: LogIn, desk: D
 
 @pytest.mark.parametrize(
     "changed",
-    [{"model": "Oxbow"}, {"make": "Fennric"}, {"model": "", "vin": "1X0K2K000C1000099"}, {"make": "Fennric", "model": ""}],
+    [
+        {"model": "Oxbow"}, {"make": "Fennric"}, {"make": "Fennric", "model": ""},
+        {"model": "", "vin": "1X0K2K000C1000099"},
+    ],
 )  # fmt: skip
 def test_another_vehicle_clears_nothing_without_its_tick(
     cast: Cast, log_in: LogIn, desk: Desk, changed: dict[str, str]

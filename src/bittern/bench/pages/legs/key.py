@@ -34,9 +34,7 @@ HOW_WORDS = {
 }
 START_WORDS = {"turn": "by turning a key", "push": "by pressing a button"}
 SKETCH_WHERE = "Compare the blade, or the emergency blade from inside the remote, with the drawings."
-SKETCH_WORDS = (
-    "All to one scale, not life size; the cuts are invented. Compare length, width, and which edges are cut."
-)
+SKETCH_WORDS = "All to one scale, not life size, with invented cuts: compare length, width and cut edges."
 # An answer that the pack does not list is evidence as well.
 ANOTHER_BLADE = "none-of-these"
 
