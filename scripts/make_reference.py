@@ -123,9 +123,9 @@ def write_errors() -> str:
     return (
         NOTE
         + "# Errors\n\n"
-        + "The same error is one line on the command line, one JSON object under `--json` (`code, where,\n"
-        + "found, expected, hint`, and `faults` where there are several) and one sentence beside the field\n"
-        + "on the screen. A code keeps its meaning for good.\n\n"
+        + "The same error is one line on standard error (also under `--json`), one sentence beside the\n"
+        + "field on the screen, and in the library `error.as_dict()`: `code, where, found, expected, hint`,\n"
+        + "and `faults` where there are several. A code keeps its meaning for good.\n\n"
         + "| code | meaning | module |\n|---|---|---|\n"
         + "".join(rows)
     )

@@ -74,16 +74,20 @@ def do_command(
 def show_command(number: NumberArgument, data: DataOption = None, as_json: JsonOption = False) -> None:
     """Print the traveller."""
     from bittern.cli.handover import open_desk
+    from bittern.work.detail import describe_open_leg
     from bittern.work.legs import draw_traveller
 
-    job = open_desk(data).store.load(number)
+    desk = open_desk(data)
+    job = desk.store.load(number)
     traveller = draw_traveller(job)
 
     def draw() -> str:
         rows = [f"{leg.title:<10} {leg.state:<11} {leg.line}".rstrip() for leg in traveller.legs]
         return "\n".join([f"Job {number} ({job.state})", *rows, "", _say_next(traveller)])
 
-    emit(_describe(number, job.state, traveller), as_json=as_json, text=draw)
+    found = _describe(number, job.state, traveller)
+    # What the open leg needs is worked out for programs only: a person looks at the bench.
+    emit({**found, "open": describe_open_leg(desk, job)} if as_json else found, as_json=as_json, text=draw)
 
 
 @app.command("acts", help="List the acts and the leg each belongs to.")

@@ -11,6 +11,10 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 
+FAULTS_SHOWN = 5
+"""Faults named in an error's one line; the error itself carries them all."""
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """One thing wrong in data that somebody gave us.
@@ -106,6 +110,15 @@ class FaultsError(BitternError):
             where=where,
             hint=hint,
         )
+
+    def __str__(self) -> str:
+        """Return the first faults as one line, and how many more there are."""
+        line = "; ".join(str(fault) for fault in self.faults[:FAULTS_SHOWN])
+        if len(self.faults) > FAULTS_SHOWN:
+            line += f"; and {len(self.faults) - FAULTS_SHOWN} more"
+        if self.hint:
+            line += f" ({self.hint})"
+        return " ".join((f"{self.where}: " if self.where else "").split() + line.split())
 
     def as_dict(self) -> dict[str, object]:
         """Return the error with its list of faults."""

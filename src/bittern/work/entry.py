@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 
 from bittern.core.errors import Fault, shorten
 from bittern.work.errors import FieldsError
 
 _WHOLE = re.compile(r"-?[0-9]{1,12}")
+_DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,6})?")
 _YES = {"yes", "on", "true", "1", True}
 
 
@@ -82,6 +84,17 @@ class Entry:
             self.fault(name, value, f"a whole number from {low} to {high}")
             return None
         return int(value)
+
+    def decimal(self, name: str, low: str, high: str, *, places: int = 2) -> Decimal:
+        """Return the field as an exact number from ``low`` to ``high``; the mark may be a comma."""
+        value = self.text(name, limit=20).replace(",", ".")
+        expected = f"a number from {low} to {high} with at most {places} places"
+        number = Decimal(value) if _DECIMAL.fullmatch(value) else Decimal(-1)
+        exact = -int(number.as_tuple().exponent) <= places
+        if not exact or not Decimal(low) <= number <= Decimal(high):
+            self.fault(name, value or "nothing", expected)
+            return Decimal(low)
+        return number
 
     def flag(self, name: str) -> bool:
         """Return whether the box was ticked."""

@@ -27,8 +27,9 @@ def answer_test(desk: Desk, number: int, person: Person, data: Mapping[str, obje
         for leg in ("blade", "pairing"):
             if not is_settled(change.job, leg):
                 raise NotYetError(f"the {leg} leg open", "it settled before the key is tested", where="proof")
-        if test not in {known.id for known in list_tests(change.job)}:
-            entry.fault("test", test, "one of the tests that this article calls for")
+        known = [one.id for one in list_tests(change.job)]
+        if test not in known:
+            entry.fault("test", test, f"a test that this article calls for: {', '.join(known)}")
             entry.finish()
         answer = ProofAnswer(test=test, passed=result == "passed", note=note, by=person.login, at=change.now)
         change.put(proof=(*(a for a in change.job.proof if a.test != test), answer))

@@ -15,6 +15,9 @@ BUTTON_WORDS = {
 }
 
 
+ENGINE_CAUTION = "Parking brake on, out of gear; indoors the engine runs only with the exhaust led outside."
+
+
 @dataclass(frozen=True, slots=True)
 class ProofTest:
     """One test: a stable id, what to do and what must happen, and a caution where one belongs."""
@@ -40,7 +43,11 @@ def list_tests(job: JobFile) -> tuple[ProofTest, ...]:
 
 def _list_radio(key: KeyChoice) -> list[ProofTest]:
     return [
-        ProofTest(f"button-{button}", BUTTON_WORDS.get(button, f"Press {button}: the vehicle answers."))
+        ProofTest(
+            f"button-{button}",
+            BUTTON_WORDS.get(button, f"Press {button}: the vehicle answers."),
+            ENGINE_CAUTION if button == "start" else "",
+        )
         for button in key.buttons
     ]
 
@@ -71,7 +78,7 @@ def _list_starts(key: KeyChoice) -> list[ProofTest]:
         ProofTest(
             "start",
             "The vehicle starts with this key alone in it.",
-            "Parking brake on, out of gear; indoors the engine runs only with the exhaust led outside.",
+            ENGINE_CAUTION,
         )
     ]
     if key.kind == "proximity":
