@@ -99,6 +99,8 @@ def begin_pairing(visitor: Visitor, keys: dict[str, bool]) -> None:
         form.locator(f'[name="key-{place}-worked"]').select_option("yes")
         if present:
             form.locator(f'[name="key-{place}-present"]').check()
+    if not all(keys.values()):
+        form.locator('[name="customer_knows"]').check()
     visitor.send("begin-pairing")
 
 

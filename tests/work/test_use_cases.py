@@ -14,6 +14,15 @@ from bittern.work.prooflist import list_tests
 from .conftest import AUTHORITY, DESK, TECH, Bench, flat_bitting
 
 
+ONE_AT_HOME = {
+    "key-1-name": "Daily",
+    "key-1-present": "yes",
+    "key-1-worked": "yes",
+    "key-2-name": "At home",
+    "customer_knows": "yes",
+}
+
+
 @pytest.mark.parametrize(
     ("change", "field"),
     [
@@ -176,9 +185,7 @@ def test_pairing_begins_only_with_every_need_ticked(bench: Bench) -> None:
 
 def test_a_point_of_no_return_takes_a_second_deliberate_act(bench: Bench) -> None:
     bench.carry_to_pairing()
-    bench.begin(
-        **{"key-1-name": "Daily", "key-1-present": "yes", "key-1-worked": "yes", "key-2-name": "At home"}
-    )
+    bench.begin(**ONE_AT_HOME)
     bench.walk(until=lambda run: run.state.phase == "confirm")
     assert bench.run.state.phase == "confirm"
     assert bench.run.keys_at_stake == ("At home",)
@@ -188,6 +195,22 @@ def test_a_point_of_no_return_takes_a_second_deliberate_act(bench: Bench) -> Non
         bench.do("pairing-event", bench.event("confirmed"))
     bench.do("pairing-event", bench.event("confirmed", sure="yes"))
     assert bench.run.state.phase == "step"
+
+
+def test_a_key_that_will_be_lost_is_named_before_the_run_begins(bench: Bench) -> None:
+    bench.carry_to_pairing()
+    keys = {
+        "key-1-name": "Daily",
+        "key-1-present": "yes",
+        "key-2-name": "At home",
+        "key-3-name": "In the safe",
+    }
+    with pytest.raises(FieldsError) as caught:
+        bench.begin(**keys)
+    assert "At home and In the safe will stop working" in caught.value.fields["customer_knows"]
+    assert bench.job.pairing is None
+    bench.begin(**keys, customer_knows="yes")
+    assert bench.job.pairing is not None
 
 
 def test_an_event_that_arrives_twice_counts_once(bench: Bench) -> None:
@@ -203,9 +226,7 @@ def test_an_event_that_arrives_twice_counts_once(bench: Bench) -> None:
 
 def test_a_good_end_settles_the_leg_and_says_which_keys_work(bench: Bench) -> None:
     bench.carry_to_pairing()
-    bench.begin(
-        **{"key-1-name": "Daily", "key-1-present": "yes", "key-1-worked": "yes", "key-2-name": "At home"}
-    )
+    bench.begin(**ONE_AT_HOME)
     bench.walk(until=lambda run: False)
     pairing = bench.job.pairing
     assert pairing is not None

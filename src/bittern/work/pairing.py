@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from bittern.engines.pairing.census import (
@@ -85,7 +85,8 @@ def load_run(desk: Desk, job: JobFile) -> Run | None:
 def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
     """Begin: fields needs (ticked), key-N-name, key-N-present, key-N-worked (yes, no, unknown) for N from 1.
 
-    The new key is added to the census by itself. A run that ended without success may be begun again.
+    The new key is added to the census by itself. A key that the count says will stop working takes the tick
+    customer_knows. A run that ended without success may be begun again.
     """
     entry = Entry(data)
     keys = _read_census(entry)
@@ -106,12 +107,20 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
             entry.fault(
                 "needs", f"not ticked: {' '.join(missing)}", "every need ticked before the first step"
             )
+        lost = find_lost_keys(sheet, keys)
+        if lost and not entry.flag("customer_knows"):
+            entry.fault(
+                "customer_knows",
+                f"not ticked, and by this count {join_names(lost)} will stop working",
+                "those keys brought here, or a tick that the customer knows",
+            )
         entry.finish()
         attempt = job.pairing.attempt + 1 if job.pairing else 1
         change.put(
             pairing=Pairing(
                 sheet=sheet.id,
                 sheet_text=write_runsheet(sheet),
+                title=sheet.title,
                 begun_by=person.login,
                 begun_at=change.now,
                 census=_to_facts(keys),
@@ -234,6 +243,15 @@ def _find_sound_sheet(desk: Desk, job: JobFile) -> RunSheet | None:
 def _require_no_run(job: JobFile) -> None:
     if job.pairing is not None and job.pairing.outcome in ("", "good"):
         raise NotYetError("a run that is under way or ended well", "none, or one to repeat", where="pairing")
+
+
+def join_names(names: Sequence[str]) -> str:
+    """Return names as a phrase.
+
+    >>> join_names(["the daily key", "the spare", "the valet key"])
+    'the daily key, the spare and the valet key'
+    """
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _require_ready(job: JobFile) -> None:

@@ -17,7 +17,7 @@ TAMSIN = Person("tamsin", "Tamsin Reedmace", TECHNICIAN)
 BITTING = "2 1 3 4 2 2 1 3"
 CENSUS = {
     "key-1-name": "The daily one", "key-1-present": "yes", "key-1-worked": "yes",
-    "key-2-name": "The one at home", "key-2-worked": "yes",
+    "key-2-name": "The one at home", "key-2-worked": "yes", "customer_knows": "yes",
 }  # fmt: skip
 
 

@@ -14,6 +14,8 @@ const waiting = new Map();
 const keep = (form) => {
   clearTimeout(waiting.get(form));
   waiting.delete(form);
+  // A form that a fragment has replaced holds old words.
+  if (!form.isConnected) return;
   fetch(draftUrl(form), { method: "POST", body: new FormData(form), keepalive: true }).catch(() => {
     // Without a connection the next keystroke tries again.
   });
@@ -60,3 +62,13 @@ document.querySelectorAll('input[type="password"]').forEach((field) => {
   // Sent as what it is, so that no browser keeps it among words typed before.
   field.form.addEventListener("submit", () => { field.type = "password"; });
 });
+
+// What is wider than the screen can be scrolled by keyboard as well; what fits is no stop for Tab.
+const letScroll = () => document.querySelectorAll(".scroll").forEach((box) => {
+  if (box.scrollWidth > box.clientWidth || box.scrollHeight > box.clientHeight) box.tabIndex = 0;
+  else box.removeAttribute("tabindex");
+});
+letScroll();
+addEventListener("resize", letScroll);
+document.addEventListener("toggle", letScroll, true);
+document.addEventListener("htmx:afterSettle", letScroll);
