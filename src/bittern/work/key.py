@@ -94,7 +94,7 @@ def choose_article(desk: Desk, number: int, person: Person, data: Mapping[str, o
         if not settled and not because:
             entry.fault(
                 "because",
-                f"nothing, and {100 * probability:.0f} % for this article",
+                f"no reason, at {100 * probability:.0f} % for this article",
                 f"a further question answered, or the reason why it is taken below the bar of"
                 f" {100 * desk.terms.bar:.0f} %",
             )
