@@ -32,18 +32,19 @@ document.addEventListener("submit", (event) => {
 });
 addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 
-// The map opens where the person stands; scrolled by its own box, so that the page stays in place.
+// The map opens where the person stands, and the page moves only as far as to show it.
 const map = document.querySelector("details.map");
 const showHere = () => {
   const box = map.querySelector(".scroll");
-  const here = map.querySelector("#map-here")?.getBoundingClientRect();
-  if (!here) return;
-  const frame = box.getBoundingClientRect();
+  const mark = map.querySelector("#map-here");
+  if (!mark) return;
+  const [here, frame] = [mark.getBoundingClientRect(), box.getBoundingClientRect()];
   box.scrollTo({
     left: box.scrollLeft + here.left - frame.left - (frame.width - here.width) / 2,
     top: box.scrollTop + here.top - frame.top - (frame.height - here.height) / 2,
     behavior: "instant",
   });
+  box.scrollIntoView({ block: "nearest" });
 };
 map?.addEventListener("toggle", () => { if (map.open) showHere(); });
 map?.querySelector('a[href="#map-here"]').addEventListener("click", (event) => {
