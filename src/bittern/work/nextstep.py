@@ -131,26 +131,30 @@ def _next_blade(job: JobFile) -> NextStep:
 def _next_pairing(job: JobFile) -> NextStep:
     pairing = job.pairing
     if pairing is None:
-        say, why = (
+        say, why, button = (
             "Take the key to the vehicle and get ready to pair.",
             "Needs and keys are checked before the first step.",
+            "Get ready",
         )
     elif pairing.outcome == "unchanged":
-        say, why = (
+        say, why, button = (
             "The vehicle is as it was before. Find out why, then begin again.",
             "Nothing was lost; the old keys still work.",
+            "See what happened",
         )
     elif pairing.outcome == "stranded":
-        say, why = (
+        say, why, button = (
             "The vehicle does not start. Follow the recovery that the run sheet names.",
             "Do not try again before it has been recovered.",
+            "Read the recovery",
         )
     else:
-        say, why = (
+        say, why, button = (
             "Go on with the run sheet where it stands.",
             "Every step is on record: it resumes at the exact step.",
+            "Go to the run sheet",
         )
-    return NextStep("pairing", say, why, "Go to the run sheet", "pairing")
+    return NextStep("pairing", say, why, button, "pairing")
 
 
 def _next_proof(job: JobFile) -> NextStep:
