@@ -20,13 +20,19 @@ from bittern.work.ports import Desk, ShopTerms
 from bittern.work.settled import needs_blade, needs_pairing
 
 CENT = Decimal("0.01")
+# Bench time on a slow day, in typical times: common practice.
+SLOW_DAY = 1.5
 CUSTOMER_NEEDS = ("every-key", "old-key", "two-keys", "key-number")
 ANSWERS = ("in-person", "by-telephone", "in-writing")
 
 
 @dataclass(frozen=True, slots=True)
 class Duration:
-    """Minutes of work: half of the jobs are done by ``typical``, 9 in 10 by ``slow``."""
+    """Minutes of work: ``typical``, and ``slow`` for which time is left.
+
+    At the vehicle these are the run sheet's median and its ninth decile. At the bench the shop's own figures
+    count, and half as much again when slow: an assumption, until finished jobs have taught better.
+    """
 
     typical: float
     slow: float
@@ -124,7 +130,7 @@ def _find_duration(job: JobFile, figures: SheetFigures | None, terms: ShopTerms)
         terms.proof_minutes if needs_pairing(job) else 0
     )
     if figures is None:
-        return Duration(float(fixed), 1.5 * fixed)
+        return Duration(float(fixed), SLOW_DAY * fixed)
     return Duration(
-        round(fixed + figures.time_p50_s / 60, 1), round(1.5 * fixed + figures.time_p90_s / 60, 1)
+        round(fixed + figures.time_p50_s / 60, 1), round(SLOW_DAY * fixed + figures.time_p90_s / 60, 1)
     )
