@@ -13,7 +13,6 @@ from bittern.work.prooflist import list_tests
 
 from .conftest import AUTHORITY, DESK, TECH, Bench, flat_bitting
 
-
 ONE_AT_HOME = {
     "key-1-name": "Daily",
     "key-1-present": "yes",

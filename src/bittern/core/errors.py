@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-
 FAULTS_SHOWN = 5
 """Faults named in an error's one line; the error itself carries them all."""
 
