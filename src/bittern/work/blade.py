@@ -20,7 +20,7 @@ from bittern.engines.cutting.fitting import fits_standard
 from bittern.work.change import Change, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
-from bittern.work.facts import Blade, JobFile
+from bittern.work.facts import UNCUT, Blade, JobFile
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
 from bittern.work.readings import read_measurement
@@ -163,7 +163,8 @@ def record_cut(desk: Desk, number: int, person: Person, data: Mapping[str, objec
         blade = change.job.blade.model_copy(
             update={"cutter": cutter, "cut_by": person.login, "cut_at": change.now, "inspected": ""}
         )
-        change.put(blade=blade)
+        # What was tried before was tried with other metal.
+        change.put(blade=blade, proof=())
         change.log("blade.cut", cutter=cutter, standard=standard.id)
 
 
@@ -181,10 +182,7 @@ def record_inspection(desk: Desk, number: int, person: Person, data: Mapping[str
             raise NotYetError("no cut key", "the cut recorded first", where="blade")
         if result == "wasted":
             # A wasted blank goes back to the chart: the bitting stands, the metal does not.
-            update: dict[str, object] = {
-                "inspected": "", "cutter": "", "cut_by": "", "cut_at": None,
-                "blanks_wasted": blade.blanks_wasted + 1,
-            }  # fmt: skip
+            update = UNCUT | {"blanks_wasted": blade.blanks_wasted + 1}
         else:
             update = {"inspected": "fits"}
         change.put(blade=blade.model_copy(update=update))

@@ -123,6 +123,10 @@ class Blade(Facts):
     inspected: Literal["", "fits"] = ""
 
 
+# What a blade is before metal is cut; the bitting stands.
+UNCUT: dict[str, object] = {"inspected": "", "cutter": "", "cut_by": "", "cut_at": None}
+
+
 class CensusKey(Facts):
     """One key of the vehicle: is it here, did it work before, does it work after."""
 

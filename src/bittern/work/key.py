@@ -14,7 +14,7 @@ from bittern.formats.packs import Pack
 from bittern.work.change import Change, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
-from bittern.work.facts import JobFile, KeyChoice, Plain, Seen
+from bittern.work.facts import UNCUT, JobFile, KeyChoice, Plain, Seen
 from bittern.work.people import Person
 from bittern.work.ports import Desk
 
@@ -59,6 +59,11 @@ def add_observation(desk: Desk, number: int, person: Person, data: Mapping[str, 
         except ObservationError as error:
             entry.fault("value", error.found, error.expected)
         entry.finish()
+        if any(
+            (o.kind, o.value, o.how) == (seen.kind, seen.value, seen.how) for o in change.job.observations
+        ):
+            # The same thing read again in the same way, or sent twice, is no further evidence.
+            return
         change.put(observations=(*change.job.observations, seen))
         change.log("key.observed", observation=kind, value=value, how=how)
 
@@ -143,8 +148,12 @@ def _take(
     if before is not None and before.article != article_id:
         # Another article: what was promised, cut, paired and proven was for the old one.
         change.put(promise=None, pairing=None, proof=())
+        blade = change.job.blade
         if before.blade != choice.blade:
             change.put(blade=None)
+        elif blade is not None:
+            # The bitting is the vehicle's and stands; the metal that was cut is another article's.
+            change.put(blade=blade.model_copy(update=UNCUT))
     change.log("key.chosen", article=article_id, probability=round(probability, 6), because=because)
 
 

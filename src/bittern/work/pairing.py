@@ -86,7 +86,7 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
     """Begin: fields needs (ticked), key-N-name, key-N-present, key-N-worked (yes, no, unknown) for N from 1.
 
     The new key is added to the census by itself. A key that the count says will stop working takes the tick
-    customer_knows. A run that ended without success may be begun again.
+    customer_knows. A run that ended without success, or after which a test failed, may be begun again.
     """
     entry = Entry(data)
     keys = _read_census(entry)
@@ -188,16 +188,22 @@ def pair_otherwise(desk: Desk, number: int, person: Person, data: Mapping[str, o
     with changing(desk, number, person, "bench") as change:
         _require_ready(change.job)
         _require_no_run(change.job)
-        attempt = change.job.pairing.attempt + 1 if change.job.pairing else 1
+        before = change.job.pairing
+        counted = tuple(key for key in before.census if not key.new) if before else ()
+        keys = (*counted, CensusKey(name=NEW_KEY, present=True, worked_before=False, new=True))
+        after = tuple(key.model_copy(update={"works_after": True if key.new else None}) for key in keys)
         change.put(
             pairing=Pairing(
+                # Only the new key is known to be paired; of those counted earlier nobody has said anything.
+                census=keys,
+                census_after=after,
                 sheet="",
                 sheet_text="",
                 begun_by=person.login,
                 begun_at=change.now,
                 outcome="good",
                 ended_at=change.now,
-                attempt=attempt,
+                attempt=before.attempt + 1 if before else 1,
                 because=because,
             ),
             proof=(),
@@ -240,8 +246,16 @@ def _find_sound_sheet(desk: Desk, job: JobFile) -> RunSheet | None:
     return None if sheet is None or find_sheet_faults(sheet) else sheet
 
 
+def may_begin(job: JobFile) -> bool:
+    """Tell whether a pairing may begin: the first one, or again after no success or a failed test."""
+    if job.pairing is None:
+        return True
+    failed = any(not answer.passed for answer in job.proof)
+    return bool(job.pairing.outcome) and (job.pairing.outcome != "good" or failed)
+
+
 def _require_no_run(job: JobFile) -> None:
-    if job.pairing is not None and job.pairing.outcome in ("", "good"):
+    if not may_begin(job):
         raise NotYetError("a run that is under way or ended well", "none, or one to repeat", where="pairing")
 
 

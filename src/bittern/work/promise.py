@@ -58,7 +58,8 @@ def draw_promise(job: JobFile, sheet: RunSheet | None, terms: ShopTerms, currenc
         minutes = round(figures.time_mean_s / 60) if figures else 0
         if minutes:
             lines.append(_price_labour("Pairing at the vehicle", minutes, terms))
-        lines.append(_price_labour("Trying the key", terms.proof_minutes, terms))
+    # A key without a chip is tried in the locks just the same.
+    lines.append(_price_labour("Trying the key", terms.proof_minutes, terms))
     net = sum((line.amount for line in lines), Decimal(0))
     tax = (net * terms.tax_percent / 100).quantize(CENT, ROUND_HALF_UP)
     time = _find_duration(job, figures, terms)
@@ -76,9 +77,7 @@ def draw_promise(job: JobFile, sheet: RunSheet | None, terms: ShopTerms, currenc
 
 def list_to_bring(job: JobFile, sheet: RunSheet | None) -> tuple[str, ...]:
     """Return what the customer must bring, in plain words."""
-    bring = ["Photo identity and the vehicle's papers."]
-    if needs_pairing(job):
-        bring.append("The vehicle itself.")
+    bring = ["Photo identity and the vehicle's papers.", "The vehicle itself."]
     if sheet is not None:
         # Only what the customer holds; the shop sees to the other needs itself.
         theirs = tuple(need for need in sheet.needs if need in CUSTOMER_NEEDS)
@@ -126,9 +125,7 @@ def _price_labour(text: str, minutes: int, terms: ShopTerms) -> PriceLine:
 def _find_duration(job: JobFile, figures: SheetFigures | None, terms: ShopTerms) -> Duration | None:
     if needs_pairing(job) and figures is None:
         return None
-    fixed = (terms.cutting_minutes if needs_blade(job) else 0) + (
-        terms.proof_minutes if needs_pairing(job) else 0
-    )
+    fixed = (terms.cutting_minutes if needs_blade(job) else 0) + terms.proof_minutes
     if figures is None:
         return Duration(float(fixed), SLOW_DAY * fixed)
     return Duration(

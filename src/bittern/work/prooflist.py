@@ -57,7 +57,8 @@ def _list_locks(key: KeyChoice, start: str) -> list[ProofTest]:
         return []
     blade = "The emergency blade" if key.kind == "proximity" else "The blade"
     tests = [ProofTest("lock-door", f"{blade} turns freely in the driver's door lock, both ways.")]
-    if start == "turn":
+    # Where nobody said how the vehicle starts, a key that is turned is tried in the ignition lock too.
+    if start == "turn" or (not start and key.kind != "proximity"):
         tests.append(
             ProofTest("lock-ignition", "The blade turns through every position of the ignition lock.")
         )
@@ -65,7 +66,7 @@ def _list_locks(key: KeyChoice, start: str) -> list[ProofTest]:
         tests.append(
             ProofTest(
                 "flat-open",
-                "The spare opens the vehicle when its own battery is flat: battery out, by the blade alone.",
+                "The key opens the vehicle when its own battery is flat: battery out, by the blade alone.",
             )
         )
     return tests
@@ -106,8 +107,10 @@ def _list_cell(key: KeyChoice) -> list[ProofTest]:
 def _list_others(job: JobFile) -> list[ProofTest]:
     """Return a test for each older key that should still work."""
     census = job.pairing.census_after if job.pairing else ()
+    # Beside a mere remote the census may count remotes, which start nothing.
+    works = "works as it did before" if job.key and job.key.kind == "remote" else "still starts the vehicle"
     return [
-        ProofTest(f"other-{position}", f"{entry.name} still starts the vehicle.")
+        ProofTest(f"other-{position}", f"{entry.name} {works}.")
         for position, entry in enumerate(census, start=1)
         if entry.present and not entry.new and entry.works_after
     ]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from bittern.data import vpic
 from bittern.engines.key.catalogue import STARTS
+from bittern.engines.key.index import plain_name
 from bittern.engines.vehicle.decode import Decoding, decode_vin
 from bittern.engines.vehicle.errors import VehicleError
 from bittern.engines.vehicle.number import VinReport, check_vin
@@ -59,7 +60,8 @@ def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, o
     """
     entry = Entry(data)
     text = entry.text("vin", limit=40)
-    make, model = entry.text("make", limit=60), entry.text("model", limit=60)
+    make = _spell(entry.text("make", limit=60), list_makes(desk.pack))
+    model = _spell(entry.text("model", limit=60), list_models(desk.pack, make))
     year = entry.whole("year", *YEARS)
     start = entry.choice("start", STARTS, required=False)
     because = entry.text("accepted_because", limit=300)
@@ -101,6 +103,11 @@ def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, o
             year=vehicle.year,
             because=because,
         )
+
+
+def _spell(word: str, known: tuple[str, ...]) -> str:
+    """Return ``word`` as the pack writes it: run sheets and fitments are found by that spelling."""
+    return next((one for one in known if plain_name(one) == plain_name(word)), word)
 
 
 def _study(entry: Entry, desk: Desk, text: str) -> NumberStudy | None:

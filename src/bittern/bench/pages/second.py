@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from bittern.engines.key.index import plain_name
 from bittern.work.errors import field_fault
 from bittern.work.facts import JobFile
 from bittern.work.ports import Desk
@@ -64,7 +65,8 @@ def _is_another_vehicle(job: JobFile, typed: Mapping[str, object]) -> bool:
         return False
     make, model, vin = (str(typed.get(name) or "").strip() for name in ("make", "model", "vin"))
     if make and model:
-        return (make, model) != (before.make, before.model)
+        pairs = ((make, before.make), (model, before.model))
+        return any(plain_name(typed) != plain_name(kept) for typed, kept in pairs)
     # What was left empty is filled from the number: another number may be another vehicle.
     return "".join(vin.split()).upper() != before.vin or bool(
         (make and make != before.make) or (model and model != before.model)

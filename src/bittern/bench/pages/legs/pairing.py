@@ -8,10 +8,10 @@ from typing import Any
 
 from bittern.engines.pairing.event import Passage, RunState
 from bittern.engines.pairing.sheet import RunSheet
-from bittern.work.facts import JobFile
+from bittern.work.facts import CensusKey, JobFile
 from bittern.work.figures import get_figures
 from bittern.work.legs import TITLES
-from bittern.work.pairing import MOST_KEYS, Run, load_run, prepare
+from bittern.work.pairing import MOST_KEYS, Run, load_run, may_begin, prepare
 from bittern.work.people import Person
 from bittern.work.ports import Desk
 from bittern.work.settled import is_settled
@@ -78,8 +78,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         for leg in ("request", "vehicle", "key", "promise", "blade")
         if not is_settled(job, leg)
     ]
-    may_begin = not waiting and job.state == "open" and (job.pairing is None or bool(job.pairing.outcome))
-    begins = may_begin and (job.pairing is None or job.pairing.outcome != "good")
+    begins = not waiting and job.state == "open" and may_begin(job)
     ready = prepare(desk, job) if job.pairing is None or begins else None
     return {
         "run": run,
@@ -101,7 +100,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
 def build_census(job: JobFile, act: str) -> dict[str, Any]:
     """Return the fields of the key census, filled with the last count."""
     fields: dict[str, object] = {}
-    known = [key for key in job.pairing.census if not key.new] if job.pairing else []
+    known = [key for key in _list_counted(job) if not key.new]
     for number, key in enumerate(known, 1):
         worked = {True: "yes", False: "no", None: "unknown"}[key.worked_before]
         fields[f"key-{number}-name"] = key.name
@@ -116,6 +115,18 @@ def build_census(job: JobFile, act: str) -> dict[str, Any]:
         "worked_words": WORKED_WORDS,
         "initial": {act: fields},
     }
+
+
+def _list_counted(job: JobFile) -> tuple[CensusKey, ...]:
+    """Return the keys of the last count, with whether they work as far as that is known now."""
+    if job.pairing is None or not job.pairing.census_after:
+        return job.pairing.census if job.pairing else ()
+    # What works once a stranded vehicle has been recovered nobody knows before trying.
+    known = job.pairing.outcome != "stranded"
+    return tuple(
+        key.model_copy(update={"worked_before": key.works_after if known else None})
+        for key in job.pairing.census_after
+    )
 
 
 def describe_place(run: Run) -> dict[str, Any]:

@@ -37,6 +37,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         "rows": sorted(rows, key=lambda row: row.word == "passed"),
         "left": sum(row.word != "passed" for row in rows),
         "waiting": waiting,
+        "failed": any(row.word == "failed" for row in rows),
         "may_answer": job.state == "open" and not waiting and person.may("bench"),
         "may_work": person.may("bench"),
     }
