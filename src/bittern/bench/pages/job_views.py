@@ -12,6 +12,7 @@ from bittern.bench.desk import open_desk
 from bittern.bench.jobs.drafts import drop_draft, keep_draft
 from bittern.bench.pages.entries import fits_draft, flatten_post
 from bittern.bench.pages.fieldwords import list_sentences
+from bittern.bench.pages.latest import require_latest
 from bittern.bench.pages.logbook import describe_entry
 from bittern.bench.pages.problem import describe_problem, show_problem
 from bittern.bench.pages.second import OF_THE_JOB, require_second_act
@@ -67,6 +68,7 @@ def act(request: HttpRequest, number: int, name: str) -> HttpResponse:
     desk, person = open_desk(), as_person(request.user)
     typed = flatten_post(request.POST)
     try:
+        require_latest(desk, number, name, typed)
         require_second_act(desk, number, name, typed)
         leg = actions.act(desk, number, person, name, typed)
     except BitternError as error:

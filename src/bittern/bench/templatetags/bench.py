@@ -9,7 +9,12 @@ from typing import Any
 
 from django import template
 from django.template import Context
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from django.utils.text import slugify
+
+from bittern.bench.pages.latest import SEEN, mark_facts
+from bittern.work.facts import JobFile
 
 register = template.Library()
 
@@ -40,6 +45,12 @@ class FieldState:
 def name_field(act: str, name: str, key: object = "") -> str:
     """Return the id of a field's input: of its act, its name, and the key that tells equal forms apart."""
     return "-".join(part for part in ("f", slugify(act), slugify(name), slugify(str(key))) if part)
+
+
+@register.simple_tag
+def seen(job: JobFile, act: str) -> SafeString:
+    """Return the hidden field that tells which state of the job the form was drawn from."""
+    return format_html('<input type="hidden" name="{}" value="{}">', SEEN, mark_facts(job, act))
 
 
 @register.simple_tag(takes_context=True)

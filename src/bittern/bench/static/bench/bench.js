@@ -34,6 +34,15 @@ document.addEventListener("submit", (event) => {
   waiting.delete(event.target);
 });
 
+// A second press within this time is the same press: nothing is sent twice by a double click.
+const SAME_PRESS_MS = 3000;
+const sent = new Map();
+document.addEventListener("submit", (event) => {
+  if (event.timeStamp - (sent.get(event.target) ?? -Infinity) < SAME_PRESS_MS) event.preventDefault();
+  else sent.set(event.target, event.timeStamp);
+});
+addEventListener("pageshow", () => sent.clear());
+
 addEventListener("pagehide", () => [...waiting.keys()].forEach(keep));
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState === "hidden") [...waiting.keys()].forEach(keep);
