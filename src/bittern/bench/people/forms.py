@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.contrib.auth import authenticate
 from django.contrib.auth.forms import (
     AuthenticationForm,
     BaseUserCreationForm,
     PasswordChangeForm,
     SetPasswordForm,
 )
+from django.http import HttpRequest
 
 from bittern.bench.people.models import LOGIN_RULE, ROLE_WORDS, User, normalise_login
 from bittern.bench.templatetags.bench import name_field
@@ -123,6 +125,17 @@ class OwnForm(_SaysWhatIsMissing, OwnPasswordForm):
         **MISMATCH,
         "password_incorrect": "Found another password; expected the one you log in with.",
     }
+
+    def __init__(self, *args: Any, request: HttpRequest | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.request = request
+
+    def clean_old_password(self) -> str:
+        """Return the present password; a wrong one counts towards the lock, as at the login page."""
+        password: str = self.cleaned_data["old_password"]
+        if authenticate(self.request, username=self.user.get_username(), password=password) is None:
+            raise forms.ValidationError(self.error_messages["password_incorrect"], code="password_incorrect")
+        return password
 
 
 class EndForm(forms.Form):

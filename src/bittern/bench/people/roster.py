@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from django.contrib.auth import SESSION_KEY
+from django.contrib.sessions.models import Session
 from django.db import transaction
+from django.utils import timezone
 
 from bittern.bench.errors import PersonError
 from bittern.bench.people.lockout import unlock
@@ -25,11 +28,14 @@ def deactivate(user: User) -> None:
         _lock_owners()
         _need_another_owner(user)
         User.objects.filter(pk=user.pk).update(is_active=False)
+        _end_logins(user)
 
 
 def reactivate(user: User) -> None:
-    """Give the person access again."""
-    User.objects.filter(pk=user.pk).update(is_active=True)
+    """Give the person access again; nothing of logins from before comes back."""
+    with transaction.atomic():
+        _end_logins(user)
+        User.objects.filter(pk=user.pk).update(is_active=True)
 
 
 def set_password(user: User, password: str) -> None:
@@ -37,6 +43,13 @@ def set_password(user: User, password: str) -> None:
     user.set_password(password)
     user.save(update_fields=["password"])
     unlock(user.login)
+
+
+def _end_logins(user: User) -> None:
+    # An ended account is refused at every page, but its session would work again with the account.
+    for session in Session.objects.filter(expire_date__gte=timezone.now()):
+        if session.get_decoded().get(SESSION_KEY) == str(user.pk):
+            session.delete()
 
 
 def _lock_owners() -> None:

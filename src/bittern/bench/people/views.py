@@ -30,6 +30,7 @@ from bittern.bench.people.forms import (
     RoleForm,
     describe_form,
 )
+from bittern.bench.people.lockout import unlock
 from bittern.bench.people.models import ROLE_WORDS, User, as_person
 from bittern.work.people import TECHNICIAN
 
@@ -91,8 +92,13 @@ class OwnPassword(PasswordChangeView):
         context = super().get_context_data(**kwargs)
         return context | describe_form(context["form"], OWN) | {"choosing_rule": CHOOSING_RULE}
 
+    def get_form_kwargs(self) -> dict[str, Any]:
+        """Add the request, by which wrong passwords are counted."""
+        return super().get_form_kwargs() | {"request": self.request}
+
     def form_valid(self, form: Any) -> HttpResponse:
-        """Say that it is done."""
+        """Say that it is done, and forget wrong passwords before it."""
+        unlock(as_person(self.request.user).login)
         messages.success(self.request, "Your password is changed; other logins of yours have ended.")
         return super().form_valid(form)
 
