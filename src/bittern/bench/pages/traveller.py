@@ -24,6 +24,9 @@ from bittern.work.people import Person
 from bittern.work.ports import Desk
 from bittern.work.settled import LEGS
 
+# Forms into which a bitting is typed: a page with one of them is for the eye alone.
+_WITH_BITTING = {"enter-bitting", "enter-readings"}
+
 
 @dataclass(frozen=True, slots=True)
 class Attempt:
@@ -85,7 +88,14 @@ def render_job(
             "problem": attempt.problem,
             **attempt.context,
         }
-    return render(request, "pages/job.html", context, status=attempt.status if attempt else 200)
+    response = render(request, "pages/job.html", context, status=attempt.status if attempt else 200)
+    return keep_nowhere(response) if open_leg == "blade" or _WITH_BITTING & typed.keys() else response
+
+
+def keep_nowhere(response: HttpResponse) -> HttpResponse:
+    """Mark what speaks of a customer or of a blade: no cache, shared or not, keeps it."""
+    response.headers["Cache-Control"] = "private, no-store"
+    return response
 
 
 def find_open_leg(traveller: Traveller) -> str:
@@ -107,7 +117,7 @@ def build_leg(
 ) -> dict[str, Any]:
     """Return the context of one leg; an error of its own is shown inside the leg.
 
-    A leg whose page answers what is being typed has ``build_typed(desk, job, typed)`` as well.
+    A leg whose page answers what is being typed has ``build_typed(desk, job, person, typed)`` as well.
     """
     if not leg:
         return {}
@@ -115,7 +125,7 @@ def build_leg(
     try:
         context = {"leg_template": f"legs/{leg}.html", **module.build_context(desk, job, person)}
         if typed and hasattr(module, "build_typed"):
-            context |= module.build_typed(desk, job, typed)
+            context |= module.build_typed(desk, job, person, typed)
         return context
     except BitternError as error:
         return {"leg_problem": describe_problem(error)}

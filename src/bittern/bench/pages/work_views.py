@@ -16,7 +16,7 @@ from bittern.bench.pages.fieldwords import list_sentences
 from bittern.bench.pages.legs import blade
 from bittern.bench.pages.problem import describe_problem, show_problem
 from bittern.bench.pages.runner import ACT, build_runner
-from bittern.bench.pages.traveller import Attempt, render_job
+from bittern.bench.pages.traveller import Attempt, keep_nowhere, render_job
 from bittern.bench.people.models import as_person
 from bittern.core.errors import BitternError
 from bittern.formats.handover_pdf import render_handover
@@ -25,6 +25,7 @@ from bittern.work.blade import get_standard, look_at_bitting
 from bittern.work.errors import FieldsError, NoSuchJobError, field_fault
 from bittern.work.handover import compose_sheet
 from bittern.work.pairing import load_run
+from bittern.work.people import require
 from bittern.work.ports import Desk
 
 
@@ -41,7 +42,7 @@ def bitting(request: HttpRequest, number: int) -> HttpResponse:
         context = {**blade.build_context(desk, job, person), **blade.build_chart(desk, job, secret)}
     except BitternError as error:
         return _show_leg(request, desk, number, error, typed)
-    return _keep_nowhere(render(request, "legs/bitting.html", {**context, "reason": reason}))
+    return keep_nowhere(render(request, "legs/bitting.html", {**context, "reason": reason}))
 
 
 @require_POST
@@ -49,14 +50,15 @@ def readings(request: HttpRequest, number: int) -> HttpResponse:
     """Show what caliper readings say before anything is kept."""
     desk, fields = open_desk(), flatten_post(request.POST)
     try:
+        require(as_person(request.user), "bench")
         job = desk.store.load(number)
         context = blade.build_study(desk, job, get_standard(desk, job), fields)
     except BitternError as error:
         return show_problem(request, error)
     if request.headers.get("HX-Target") == "reading-study":
-        return _keep_nowhere(render(request, "legs/blade_study.html", {"job": job, **context}))
+        return keep_nowhere(render(request, "legs/blade_study.html", {"job": job, **context}))
     attempt = Attempt(blade.MEASURE, "blade", fields, context=context, status=200)
-    return _keep_nowhere(render_job(request, desk, job, attempt=attempt))
+    return keep_nowhere(render_job(request, desk, job, attempt=attempt))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -86,17 +88,11 @@ def handover_sheet(request: HttpRequest, number: int) -> HttpResponse:
         return show_problem(request, error)
     headers = {"Content-Disposition": f'inline; filename="handover-{number}.pdf"'}
     pdf = render_handover(sheet)
-    return _keep_nowhere(HttpResponse(pdf, content_type="application/pdf", headers=headers))
+    return keep_nowhere(HttpResponse(pdf, content_type="application/pdf", headers=headers))
 
 
 def _name_leg(number: int, leg: str) -> str:
     return f"{reverse('job', args=[number])}?leg={leg}#leg-{leg}"
-
-
-def _keep_nowhere(response: HttpResponse) -> HttpResponse:
-    """Mark what speaks of a customer or of a blade: no cache, shared or not, keeps it."""
-    response.headers["Cache-Control"] = "private, no-store"
-    return response
 
 
 def _show_leg(
@@ -130,7 +126,7 @@ def _show_run(
     if error is not None:
         status, trouble = _describe_trouble(typed or {}, error)
         context |= trouble
-    return _keep_nowhere(render(request, "runner/page.html", context, status=status))
+    return keep_nowhere(render(request, "runner/page.html", context, status=status))
 
 
 def _describe_trouble(typed: dict[str, object], error: BitternError) -> tuple[int, dict[str, Any]]:

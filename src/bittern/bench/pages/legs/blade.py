@@ -77,9 +77,11 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
     }
 
 
-def build_typed(desk: Desk, job: JobFile, typed: Mapping[str, Mapping[str, object]]) -> dict[str, Any]:
-    """Return what is to be said about a bitting or readings typed so far."""
-    if not needs_blade(job):
+def build_typed(
+    desk: Desk, job: JobFile, person: Person, typed: Mapping[str, Mapping[str, object]]
+) -> dict[str, Any]:
+    """Return what is to be said about a bitting or readings typed so far, to those who work at the bench."""
+    if not needs_blade(job) or not person.may("bench"):
         return {}
     standard, found = get_standard(desk, job), {}
     text = str(typed.get(ENTER, {}).get("bitting") or "")

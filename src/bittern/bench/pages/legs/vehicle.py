@@ -20,7 +20,9 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
     return build_form(desk, job.vehicle.model_dump() if job.vehicle else {})
 
 
-def build_typed(desk: Desk, job: JobFile, typed: Mapping[str, Mapping[str, object]]) -> dict[str, Any]:
+def build_typed(
+    desk: Desk, job: JobFile, person: Person, typed: Mapping[str, Mapping[str, object]]
+) -> dict[str, Any]:
     """Return the form's context anew where a draft of it holds another number."""
     return build_form(desk, typed[ACT]) if ACT in typed else {}
 
