@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from bittern.formats.packs import Pack
 from bittern.work.errors import NotYetError
 from bittern.work.facts import JobFile
-from bittern.work.handover import compose_sheet
+from bittern.work.handover import ABSENT, APART, CELL, compose_sheet
 from bittern.work.legs import SETTLED, draw_traveller
+from bittern.work.nextstep import find_next
 from bittern.work.pairing import NEW_KEY
 from bittern.work.people import Person
 from bittern.work.prooflist import list_tests
@@ -167,3 +169,42 @@ def test_two_people_at_one_job_leave_both_entries(bench: Bench) -> None:
     bench.do("observe", {"kind": "button_count", "value": "3", "how": "seen"}, DESK)
     bench.do("observe", {"kind": "button_count", "value": "4", "how": "told"}, other)
     assert [one.by for one in bench.job.observations] == [DESK.login, other.login]
+
+
+def test_who_has_lost_every_key_is_not_asked_for_one(pack: Pack) -> None:
+    from bittern.work.pairing import prepare
+
+    for article in ("TAR-H3", "QUI-H3", "FEN-P3"):
+        bench = Bench(pack)
+        bench.do("change-request", {"want": "all-lost", "customer": "Ilse Peatridge"}, DESK)
+        carry(bench, article)
+        promise = bench.job.promise
+        assert promise is not None
+        assert not any(line.startswith(("One key", "Two keys", "Every key")) for line in promise.bring)
+        ready = prepare(bench.desk, bench.job)
+        # The first family's procedure begins with a key that works: it is not offered, nor its time.
+        assert (ready is None) is (promise.minutes_typical is None) is (article == "TAR-H3")
+        bench.do("change-request", {"want": "spare", "customer": "Ilse Peatridge"}, DESK)
+        assert prepare(bench.desk, bench.job) is not None
+
+
+@pytest.mark.parametrize(
+    ("article", "cautions", "say"),
+    [
+        ("QUI-M1", {APART}, "Try the key in every lock."),
+        ("QUI-C1", {APART, ABSENT}, "Try the key in every lock and at start."),
+        ("QUI-R2", {CELL, APART, ABSENT}, "Try every button of the remote."),
+    ],
+)
+def test_words_at_the_end_are_about_this_kind_of_key(
+    bench: Bench, article: str, cautions: set[str], say: str
+) -> None:
+    carry(bench, article)
+    assert set(compose_sheet(bench.job, bench.desk.terms).cautions) == cautions
+    if bench.job.key and bench.job.key.blade:
+        cut(bench)
+    if article != "QUI-M1":
+        bench.do("pair-otherwise", {"because": "by the maker's own workshop"})
+    step = find_next(bench.job)
+    assert step is not None
+    assert step.say == say

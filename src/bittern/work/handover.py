@@ -15,16 +15,14 @@ from bittern.work.facts import Handover, JobFile
 from bittern.work.people import Person
 from bittern.work.ports import Desk, ShopTerms
 from bittern.work.prooflist import list_tests
-from bittern.work.settled import LEGS, is_settled
+from bittern.work.settled import LEGS, is_settled, needs_pairing
 
 MAX_POINTS = 4000
 MAX_TEXT = 100_000
 
-CAUTIONS = (
-    "Keep new and used coin cells away from children; if one is swallowed, get medical help at once.",
-    "Keep the spare apart from the key that is used daily.",
-    "A key that was not present at pairing may no longer start the vehicle; bring it to be paired.",
-)
+CELL = "Keep new and used coin cells away from children; if one is swallowed, get medical help at once."
+APART = "Keep the spare apart from the key that is used daily."
+ABSENT = "A key that was not present at pairing may no longer start the vehicle; bring it to be paired."
 
 
 def sign_handover(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
@@ -89,13 +87,19 @@ def compose_sheet(job: JobFile, terms: ShopTerms, zone: tzinfo = UTC) -> Handove
         total=str(job.promise.total),
         keys=_list_keys(job),
         tests=tests,
-        cautions=CAUTIONS if job.key.battery else CAUTIONS[1:],
+        cautions=_list_cautions(job),
         payment_reference=job.handover.payment_reference if job.handover else "",
         keys_handed=job.handover.keys_handed if job.handover else None,
         signed_by=job.handover.signed_by if job.handover else "",
         strokes=job.handover.strokes if job.handover else (),
         day=at.astimezone(zone).date() if at else None,
     )
+
+
+def _list_cautions(job: JobFile) -> tuple[str, ...]:
+    """Return what concerns this key: no cell where there is none, no pairing where nothing was paired."""
+    cell = (CELL,) if job.key is not None and job.key.battery else ()
+    return (*cell, APART, *((ABSENT,) if needs_pairing(job) else ()))
 
 
 def _list_keys(job: JobFile) -> tuple[SheetKey, ...]:

@@ -157,6 +157,14 @@ def _next_pairing(job: JobFile) -> NextStep:
     return NextStep("pairing", say, why, button, "pairing")
 
 
+# What has no radio, no blade or no part in the start is not asked for it.
+_PROOF_WORDS = {
+    "mechanical": "Try the key in every lock.",
+    "chip": "Try the key in every lock and at start.",
+    "remote": "Try every button of the remote.",
+}
+
+
 def _next_proof(job: JobFile) -> NextStep:
     failed = [answer.test for answer in job.proof if not answer.passed]
     if failed:
@@ -169,7 +177,9 @@ def _next_proof(job: JobFile) -> NextStep:
         )
     return NextStep(
         "proof",
-        "Try the key in every lock, by radio and at start.",
+        _PROOF_WORDS.get(
+            job.key.kind if job.key else "", "Try the key in every lock, by radio and at start."
+        ),
         "What is not tried here fails at the customer's.",
         "Test the key",
         "proof",

@@ -23,6 +23,8 @@ CENT = Decimal("0.01")
 # Bench time on a slow day, in typical times: common practice.
 SLOW_DAY = 1.5
 CUSTOMER_NEEDS = ("every-key", "old-key", "two-keys", "key-number")
+# Needs that nobody can meet whose keys are all lost.
+OLD_KEYS = ("old-key", "two-keys")
 ANSWERS = ("in-person", "by-telephone", "in-writing")
 
 
@@ -81,13 +83,22 @@ def list_to_bring(job: JobFile, sheet: RunSheet | None) -> tuple[str, ...]:
     if sheet is not None:
         # Only what the customer holds; the shop sees to the other needs itself.
         theirs = tuple(need for need in sheet.needs if need in CUSTOMER_NEEDS)
-        bring += list_what_to_bring(replace(sheet, needs=theirs))
+        held = replace(sheet, needs=theirs)
+        if job.request.want == "all-lost" and sheet.census == "present-only":
+            # Nobody is told to bring what is lost.
+            held = replace(held, needs=tuple(n for n in theirs if n != "every-key"), census="all")
+        bring += list_what_to_bring(held)
     return tuple(dict.fromkeys(bring))
 
 
 def find_sheet(desk: Desk, job: JobFile) -> RunSheet | None:
-    """Return the pack's run sheet for the chosen article, None where there is none."""
-    return desk.pack.runsheets.get(job.key.runsheet) if job.key and job.key.runsheet else None
+    """Return the pack's run sheet for the chosen article, None where there is none that can be followed.
+
+    Where every key is lost, a procedure that begins with a key that works cannot be.
+    """
+    sheet = desk.pack.runsheets.get(job.key.runsheet) if job.key and job.key.runsheet else None
+    lost = job.request.want == "all-lost" and sheet is not None and any(n in sheet.needs for n in OLD_KEYS)
+    return None if lost else sheet
 
 
 def offer_promise(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
