@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from axes.models import AccessAttempt
 from django.contrib.sessions.models import Session
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
@@ -211,6 +212,10 @@ def test_the_present_password_cannot_be_guessed_from_an_open_login(merle: User) 
     assert log_in_by_password(Client()).status_code == 429
     merle.refresh_from_db()
     assert merle.check_password(PASSWORD)
+    # What is kept of an attempt is its name and its time.
+    kept = str(list(AccessAttempt.objects.values()))
+    assert "merle" in kept
+    assert not any(word in kept for word in ("no 0", "no 4", PASSWORD, "another sedge"))
 
 
 def test_a_password_changed_in_time_forgets_the_wrong_ones(merle: User) -> None:

@@ -113,6 +113,8 @@ AXES_RESET_ON_SUCCESS = True
 AXES_DISABLE_ACCESS_LOG = True
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
+# Of a failed attempt the name is kept, and none of the passwords that were sent with it.
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "old_password", "new_password1", "new_password2"]
 
 SESSION_COOKIE_AGE = options.read_whole("BITTERN_SESSION_HOURS", 1, 720) * 3600
 SESSION_COOKIE_NAME = "bittern-session"
