@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from bittern.core.errors import Fault, FaultsError, InputError
 from bittern.engines.blade.standard import BladeStandard
@@ -37,6 +37,9 @@ from bittern.formats.runsheets import parse_runsheet, write_runsheet
 from bittern.formats.texts import read_text
 from bittern.formats.toml_files import ID_EXPECTED, ID_FORM, TomlTable, parse_toml
 from bittern.formats.tools import format_tool, parse_tool
+
+if TYPE_CHECKING:
+    from bittern.engines.key.index import KeyIndex
 
 HEAD = "pack.toml"
 ARTICLES = "articles.csv"
@@ -76,6 +79,14 @@ class Pack:
     def catalogue(self) -> Catalogue:
         """The articles and fitments, as the key engine takes them."""
         return Catalogue(self.articles, self.fitments)
+
+    @cached_property
+    def key_index(self) -> KeyIndex:
+        """The catalogue laid out for the key engine; it takes longer to build than to use."""
+        # Brings numpy, which reading a pack does without.
+        from bittern.engines.key.index import KeyIndex
+
+        return KeyIndex(self.catalogue)
 
     @cached_property
     def spans(self) -> Mapping[tuple[str, str], tuple[int, int]]:

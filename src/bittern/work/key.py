@@ -9,8 +9,6 @@ from bittern.engines.key.catalogue import STARTS
 from bittern.engines.key.errors import ObservationError
 from bittern.engines.key.evidence import HOWS, KINDS, Observation, Vehicle, check_observation
 from bittern.engines.key.identification import Identification, identify
-from bittern.engines.key.index import KeyIndex
-from bittern.formats.packs import Pack
 from bittern.work.change import Change, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
@@ -19,7 +17,6 @@ from bittern.work.people import Person
 from bittern.work.ports import Desk
 
 MOST_OBSERVATIONS = 50
-_LATEST_INDEX: list[tuple[Pack, KeyIndex]] = []
 
 
 def weigh(desk: Desk, job: JobFile) -> Identification:
@@ -37,7 +34,7 @@ def weigh(desk: Desk, job: JobFile) -> Identification:
         start=v.start,
     )
     seen = [_to_observation(one) for one in job.observations]
-    return identify(_get_index(desk.pack), vehicle, seen, bar=desk.terms.bar)
+    return identify(desk.pack.key_index, vehicle, seen, bar=desk.terms.bar)
 
 
 def add_observation(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
@@ -155,13 +152,6 @@ def _take(
             # The bitting is the vehicle's and stands; the metal that was cut is another article's.
             change.put(blade=blade.model_copy(update=UNCUT))
     change.log("key.chosen", article=article_id, probability=round(probability, 6), because=because)
-
-
-def _get_index(pack: Pack) -> KeyIndex:
-    """Return the index of ``pack``; the latest is kept, for it takes longer to build than to use."""
-    if not _LATEST_INDEX or _LATEST_INDEX[0][0] is not pack:
-        _LATEST_INDEX[:] = [(pack, KeyIndex(pack.catalogue))]
-    return _LATEST_INDEX[0][1]
 
 
 def _to_observation(seen: Seen) -> Observation:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
+from bittern.core.phrases import join_words
 from bittern.engines.pairing.census import (
     KeyForecast,
     KeyInHand,
@@ -111,7 +112,7 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
         if lost and not entry.flag("customer_knows"):
             entry.fault(
                 "customer_knows",
-                f"not ticked, and by this count {join_names(lost)} will stop working",
+                f"not ticked, and by this count {join_words(lost)} will stop working",
                 "those keys brought here, or a tick that the customer knows",
             )
         entry.finish()
@@ -151,6 +152,7 @@ def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, obj
     step, choice, to, note = (entry.text(name, limit=200) for name in ("step", "choice", "to", "note"))
     if kind == "confirmed" and not entry.flag("sure"):
         entry.fault("sure", "not ticked", "a tick that you have read what will be lost")
+    # Giving up cannot be taken back either: it asks for a second deliberate act.
     if kind == "abandoned" and not entry.flag("give_up"):
         entry.fault("give_up", "not ticked", "a tick that the run ends here")
     keys = _read_census(entry) if kind == "census" else ()
@@ -257,15 +259,6 @@ def may_begin(job: JobFile) -> bool:
 def _require_no_run(job: JobFile) -> None:
     if not may_begin(job):
         raise NotYetError("a run that is under way or ended well", "none, or one to repeat", where="pairing")
-
-
-def join_names(names: Sequence[str]) -> str:
-    """Return names as a phrase.
-
-    >>> join_names(["the daily key", "the spare", "the valet key"])
-    'the daily key, the spare and the valet key'
-    """
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _require_ready(job: JobFile) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from bittern.core.phrases import join_words
 from bittern.engines.key.index import plain_name
 from bittern.work.errors import field_fault
 from bittern.work.facts import JobFile
@@ -48,15 +49,6 @@ def find_loss(job: JobFile, name: str, typed: Mapping[str, object]) -> list[str]
 def list_records(job: JobFile, names: tuple[str, ...]) -> list[str]:
     """Return those of ``names`` that are on record, in words."""
     return [_RECORDS[name] for name in names if getattr(job, name)]
-
-
-def join_words(words: list[str]) -> str:
-    """Return the words as one phrase.
-
-    >>> join_words(["the article", "the promise", "the proof"])
-    'the article, the promise and the proof'
-    """
-    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part) if words else ""
 
 
 def _is_another_vehicle(job: JobFile, typed: Mapping[str, object]) -> bool:

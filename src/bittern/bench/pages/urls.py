@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from importlib import import_module
-from importlib.util import find_spec
-
 from django.urls import URLPattern, path
 
-from bittern.bench.pages import job_views, listing, number_views, shop_views
+from bittern.bench.pages import job_views, listing, number_views, shop_views, work_views
 
 urlpatterns: list[URLPattern] = [
     path("", listing.today, name="today"),
@@ -20,7 +17,8 @@ urlpatterns: list[URLPattern] = [
     path("jobs/<int:number>/draft/<slug:name>/", job_views.draft, name="draft"),
     path("jobs/<int:number>/log/", job_views.job_log, name="job-log"),
     path("jobs/<int:number>/number/", number_views.study, name="study-number"),
+    path("jobs/<int:number>/bitting/", work_views.bitting, name="bitting"),
+    path("jobs/<int:number>/readings/", work_views.readings, name="study-readings"),
+    path("jobs/<int:number>/pairing/", work_views.runner, name="runner"),
+    path("jobs/<int:number>/handover.pdf", work_views.handover_sheet, name="handover-sheet"),
 ]
-
-if find_spec("bittern.bench.pages.work_urls"):
-    urlpatterns += import_module("bittern.bench.pages.work_urls").work_urls

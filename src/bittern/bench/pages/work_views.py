@@ -22,7 +22,7 @@ from bittern.core.errors import BitternError
 from bittern.formats.handover_pdf import render_handover
 from bittern.work import actions
 from bittern.work.blade import get_standard, look_at_bitting
-from bittern.work.errors import FieldsError, NoSuchJobError, field_fault
+from bittern.work.errors import FieldsError, NoSuchJobError
 from bittern.work.handover import compose_sheet
 from bittern.work.pairing import load_run
 from bittern.work.people import require
@@ -69,9 +69,6 @@ def runner(request: HttpRequest, number: int) -> HttpResponse:
         return _show_run(request, desk, number)
     typed = flatten_post(request.POST)
     try:
-        # Giving up cannot be taken back either: it asks for a second deliberate act.
-        if typed.get("kind") == "abandoned" and typed.get("give_up") != "yes":
-            raise field_fault("give_up", "not ticked", "a tick that the run ends here")
         actions.act(desk, number, as_person(request.user), ACT, typed)
     except BitternError as error:
         return _show_run(request, desk, number, typed, error)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 
@@ -273,12 +273,3 @@ def _find_sameness(standard: BladeStandard, edge: int, cuts: Cuts) -> Iterator[V
 
 def _name_range(standard: BladeStandard, edge: int, start: int, stop: int) -> tuple[str, ...]:
     return tuple(name_cut(standard, edge, index) for index in range(start, stop))
-
-
-def join_names(names: Sequence[str]) -> str:
-    """Return cut names as a phrase.
-
-    >>> join_names(["1", "2", "5"])
-    '1, 2 and 5'
-    """
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

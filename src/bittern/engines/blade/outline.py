@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise, product
 
-from bittern.engines.blade.bitting import Bitting, Cuts, join_names, name_cut
+from bittern.core.phrases import join_words
+from bittern.engines.blade.bitting import Bitting, Cuts, name_cut
 from bittern.engines.blade.errors import StepError, UnknownCutError
 from bittern.engines.blade.soundness import get_edge_height_mm
 from bittern.engines.blade.standard import BladeStandard
@@ -206,7 +207,7 @@ def _get_depths_mm(standard: BladeStandard, bitting: Bitting, edge: int) -> list
     unknown = [name_cut(standard, edge, index) for index, cut in enumerate(cuts) if cut is None]
     if unknown:
         raise UnknownCutError(
-            f"unknown cut{'s' if len(unknown) > 1 else ''} {join_names(unknown)}",
+            f"unknown cut{'s' if len(unknown) > 1 else ''} {join_words(unknown)}",
             "every cut known",
             where="bitting",
             hint="a blade with an unknown cut has no outline: measure it first",

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from bittern.bench.pages.second import join_words, list_records
+from bittern.bench.pages.second import list_records
 from bittern.bench.pages.sketch import draw_blades
+from bittern.core.phrases import join_words
 from bittern.engines.key.evidence import KINDS
 from bittern.engines.key.questions import QUESTIONS
 from bittern.formats.packs import Pack
