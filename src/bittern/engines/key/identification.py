@@ -77,12 +77,34 @@ class Ask:
 
 
 @dataclass(frozen=True, slots=True)
+class Stop:
+    """Why no further question is asked.
+
+    Attributes
+    ----------
+    reason
+        ``certain`` (nothing left to gain), ``nothing-pays`` (questions remain, none saves what it costs) or
+        ``nothing-left`` (everything was asked).
+    text
+        The same in a sentence.
+    best
+        The question that would have been worth most, if any is left.
+    """
+
+    reason: str
+    text: str
+    best: Ask | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Identification:
     """The answer: candidates best first, what remains outside the pack, and the next act.
 
     ``settled`` with ``order``: order that article. ``settled`` without: not in this pack. Not settled: ask
     the first of ``ask``; with nothing to ask the case is undecided. ``outside_because`` are the reasons for
-    ``outside_pack``; ``assumed`` says what the model had to take for granted.
+    ``outside_pack``; ``assumed`` says what the model had to take for granted. ``conflicts`` are sentences
+    about observations that cannot all be right; ``stop`` is set when ``ask`` is empty; ``considered`` are all
+    questions not yet asked with what each is worth, best first, those not worth asking too.
     """
 
     candidates: tuple[Candidate, ...]
@@ -92,6 +114,9 @@ class Identification:
     ask: tuple[Ask, ...]
     outside_because: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
+    conflicts: tuple[str, ...] = ()
+    stop: Stop | None = None
+    considered: tuple[Ask, ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         """Return the fixed JSON shape, with more keys after it."""
@@ -116,6 +141,8 @@ class Identification:
             ],
             "outside_because": list(self.outside_because),
             "assumed": list(self.assumed),
+            "conflicts": list(self.conflicts),
+            "stop": None if self.stop is None else {"reason": self.stop.reason, "text": self.stop.text},
         }
 
 
