@@ -118,7 +118,8 @@ def install_locked(lock: Path) -> None:
         if subprocess.run(uv, cwd=ROOT, check=False).returncode == 0:
             return
         say("setup: uv could not do it; trying the same with pip")
-    if _pip(["--require-hashes", "-r", str(lock)]):
+    # The lock is complete, and rapidocr's wish for another build of OpenCV is overridden in it on purpose.
+    if _pip(["--require-hashes", "--no-deps", "-r", str(lock)]):
         stop(f"setup: the packages of {name} could not be installed; see the messages above")
 
 
