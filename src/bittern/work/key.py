@@ -34,7 +34,7 @@ def weigh(desk: Desk, job: JobFile) -> Identification:
         start=v.start,
     )
     seen = [_to_observation(one) for one in job.observations]
-    return identify(desk.pack.key_index, vehicle, seen, bar=desk.terms.bar)
+    return identify(desk.pack.key_index, vehicle, seen, desk.terms.costs, desk.terms.bar)
 
 
 def add_observation(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:

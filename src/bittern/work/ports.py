@@ -9,6 +9,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Protocol
 
+from bittern.engines.key.decision import Costs
 from bittern.formats.packs import Pack
 from bittern.work.chain import LogEntry, LogFault
 from bittern.work.facts import JobFile, Request
@@ -73,7 +74,7 @@ class JobStore(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class ShopTerms:
-    """What the shop has set: names on papers, prices, and how sure is sure enough."""
+    """What the shop has set: names on papers, prices, how sure is sure enough, what mistakes cost."""
 
     name: str = "Unnamed shop"
     town: str = ""
@@ -83,6 +84,7 @@ class ShopTerms:
     proof_minutes: int = 15
     bar: float = 0.9
     unit: str = "mm"
+    costs: Costs = field(default_factory=Costs)
 
 
 @dataclass(frozen=True, slots=True)

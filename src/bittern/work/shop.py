@@ -1,10 +1,13 @@
-"""The shop's terms: names on papers, prices, and how sure is sure enough; set by the owner."""
+"""The shop's terms: names, prices, how sure is sure enough, what questions and mistakes cost; the owner's."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from decimal import Decimal
 
+from bittern.engines.key.decision import Costs
+from bittern.engines.key.evidence import KINDS
 from bittern.work.entry import Entry
 from bittern.work.people import Person, require
 from bittern.work.ports import ShopTerms
@@ -12,12 +15,49 @@ from bittern.work.ports import ShopTerms
 UNITS = {"mm": "Millimetres", "inch": "Inches"}
 BAR_PERCENT = (50, 99)
 MOST_MINUTES = 24 * 60
+MOST_MONEY = "9999"
+MOST_QUESTION_MINUTES = "240"
+
+
+@dataclass(frozen=True, slots=True)
+class CostField:
+    """One cost that the owner may set: the field's name, its label, and what it means in a sentence."""
+
+    name: str
+    label: str
+    means: str
+
+
+# The names are the engine's own.
+COSTS = (
+    CostField("per_minute", "A minute of work", "What a minute of yours costs while you look or ask."),
+    CostField("wrong_order", "A wrong order", "Return fee and carriage of an article that does not fit."),
+    CostField("delay", "Lost days", "What it costs when the right article comes days later."),
+    CostField(
+        "second_visit", "A second visit", "The customer comes again, or you drive to the vehicle again."
+    ),
+    CostField(
+        "needless_search",
+        "A needless search",
+        "Looking elsewhere, or losing the sale, though the pack had the article.",
+    ),
+)
+MINUTES = (
+    CostField("fcc_id", "The FCC identifier", "Find the label and read it."),
+    CostField("button_count", "The number of buttons", "Count them."),
+    CostField("buttons", "What is on the buttons", "Make out every symbol."),
+    CostField("start", "How it starts", "Ask or look."),
+    CostField("blade", "The blade", "Take it out and compare it with the drawings."),
+    CostField("frequency_hz", "The frequency", "Measure one press at the bench."),
+    CostField("chip", "The chip", "Hold the key to the chip reader."),
+)
 
 
 def read_terms(person: Person, data: Mapping[str, object]) -> ShopTerms:
     """Return the terms that an owner typed.
 
-    Fields: name, town, labour_per_hour, tax_percent, cutting_minutes, proof_minutes, bar_percent, unit.
+    Fields: name, town, labour_per_hour, tax_percent, cutting_minutes, proof_minutes, bar_percent, unit; for
+    each of :data:`COSTS` ``cost_…``, and ``minutes_…`` for each question of :data:`MINUTES`.
 
     Raises
     ------
@@ -36,6 +76,7 @@ def read_terms(person: Person, data: Mapping[str, object]) -> ShopTerms:
     proof = entry.whole("proof_minutes", 0, MOST_MINUTES, required=True)
     bar = entry.whole("bar_percent", *BAR_PERCENT, required=True)
     unit = entry.choice("unit", tuple(UNITS))
+    costs = _read_costs(entry)
     entry.finish()
     return ShopTerms(
         name=name,
@@ -46,6 +87,7 @@ def read_terms(person: Person, data: Mapping[str, object]) -> ShopTerms:
         proof_minutes=proof or 0,
         bar=(bar or BAR_PERCENT[1]) / 100,
         unit=unit,
+        costs=costs,
     )
 
 
@@ -60,4 +102,30 @@ def write_terms(terms: ShopTerms) -> dict[str, str]:
         "proof_minutes": str(terms.proof_minutes),
         "bar_percent": str(round(100 * terms.bar)),
         "unit": terms.unit,
+        **write_costs(terms.costs),
     }
+
+
+def write_costs(costs: Costs) -> dict[str, str]:
+    """Return the fields of :func:`read_terms` that give ``costs``."""
+    return {
+        **{f"cost_{one.name}": f"{getattr(costs, one.name):.2f}" for one in COSTS},
+        **{f"minutes_{one.name}": f"{costs.minutes.get(one.name, 0.0):g}" for one in MINUTES},
+    }
+
+
+def unpack_costs(kept: Mapping[str, object]) -> Costs:
+    """Return the costs of a kept record; what it does not say is the engine's default."""
+    defaults = asdict(Costs())
+    known = {name: value for name, value in kept.items() if name in defaults and name != "minutes"}
+    minutes = kept.get("minutes")
+    spent = {kind: m for kind, m in minutes.items() if kind in KINDS} if isinstance(minutes, Mapping) else {}
+    return Costs(**{**defaults, **known, "minutes": {**defaults["minutes"], **spent}})
+
+
+def _read_costs(entry: Entry) -> Costs:
+    money = {one.name: float(entry.decimal(f"cost_{one.name}", "0", MOST_MONEY)) for one in COSTS}
+    minutes = {
+        one.name: float(entry.decimal(f"minutes_{one.name}", "0", MOST_QUESTION_MINUTES)) for one in MINUTES
+    }
+    return Costs(minutes=minutes, **money)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import asdict, replace
 from decimal import Decimal
 from typing import Any
 
@@ -10,10 +11,16 @@ import pytest
 from django.test import Client
 
 from bittern.bench.jobs.shop import load_terms
-from bittern.work.shop import write_terms
-from tests.bench.pages.journey import read_words
+from bittern.engines.key.decision import Costs
+from bittern.engines.key.evidence import KINDS
+from bittern.work.key import weigh
+from bittern.work.ports import Desk
+from bittern.work.shop import COSTS, MINUTES, unpack_costs, write_costs, write_terms
+from tests.bench.pages.journey import carry, find_inputs, read_words
 from tests.conftest import Cast
 
+# What a mistake costs, whichever it is.
+WRONG = ("cost_wrong_order", "cost_delay", "cost_second_visit", "cost_needless_search")
 LogIn = Callable[[Any], Client]
 TERMS = {
     "name": "Fenside Keys",
@@ -24,6 +31,18 @@ TERMS = {
     "proof_minutes": "9",
     "bar_percent": "95",
     "unit": "inch",
+    "cost_per_minute": "1.35",
+    "cost_wrong_order": "38.00",
+    "cost_delay": "0.00",
+    "cost_second_visit": "55.50",
+    "cost_needless_search": "70.00",
+    "minutes_fcc_id": "4",
+    "minutes_button_count": "0.5",
+    "minutes_buttons": "2",
+    "minutes_start": "0",
+    "minutes_blade": "3",
+    "minutes_frequency_hz": "7.5",
+    "minutes_chip": "12",
 }
 
 
@@ -52,6 +71,12 @@ def test_what_the_owner_sets_is_kept_and_shown_again(cast: Cast, log_in: LogIn) 
         ("bar_percent", "100"),
         ("cutting_minutes", "soon"),
         ("unit", "ell"),
+        ("cost_per_minute", "-1"),
+        ("cost_delay", ""),
+        ("cost_wrong_order", "forty"),
+        ("cost_second_visit", "inf"),
+        ("minutes_chip", "241"),
+        ("minutes_blade", "1:30"),
     ],
 )
 def test_a_mistake_stands_beside_its_field_and_nothing_is_kept(
@@ -60,7 +85,8 @@ def test_a_mistake_stands_beside_its_field_and_nothing_is_kept(
     before = load_terms()
     answer = log_in(cast.owner).post("/shop/", {**TERMS, field: value})
     assert answer.status_code == 422
-    assert f'name="{field}"' in answer.content.decode()
+    kept = find_inputs(answer, name=field)
+    assert [one.get("value", "") for one in kept if one["tag"] == "input"] in ([value], [])
     assert "expected" in read_words(answer)
     assert load_terms() == before
 
@@ -71,3 +97,45 @@ def test_only_an_owner_sees_or_sets_them(cast: Cast, log_in: LogIn) -> None:
         assert client.get("/shop/").status_code == 403
         assert client.post("/shop/", TERMS).status_code == 403
     assert load_terms().name != TERMS["name"]
+
+
+def test_every_cost_is_asked_for_with_its_meaning_its_unit_and_what_is_usual(
+    cast: Cast, log_in: LogIn, desk: Desk
+) -> None:
+    page = log_in(cast.owner).get("/shop/")
+    words = read_words(page)
+    assert {one.name for one in (*COSTS, *MINUTES)} == {
+        *(name for name in asdict(Costs()) if name != "minutes"),
+        *KINDS,
+    }
+    usual = write_costs(Costs())
+    for prefix, fields in (("cost", COSTS), ("minutes", MINUTES)):
+        for one in fields:
+            assert f"{one.means} Usual: {usual[f'{prefix}_{one.name}']}." in words
+            assert len(find_inputs(page, name=f"{prefix}_{one.name}")) == 1
+    assert f"{COSTS[0].label} in {desk.pack.currency}" in words
+
+
+def test_the_weighing_counts_with_the_shops_own_costs(cast: Cast, log_in: LogIn, desk: Desk) -> None:
+    number = carry(desk, "vehicle")
+    job = desk.store.load(number)
+    asked = {ask.question: ask.cost for ask in weigh(desk, job).ask}
+    assert asked
+    log_in(cast.owner).post("/shop/", {**TERMS, "minutes_fcc_id": "240", "cost_per_minute": "100"})
+    dear = replace(desk, terms=load_terms())
+    assert all(
+        ask.cost == 100 * float(TERMS[f"minutes_{ask.question}"] if ask.question != "fcc_id" else "240")
+        for ask in weigh(dear, job).ask
+    )
+    log_in(cast.owner).post("/shop/", {**TERMS, **dict.fromkeys(WRONG, "0")})
+    # Where a mistake costs nothing, no answer is worth a minute.
+    careless = replace(desk, terms=load_terms())
+    assert all(ask.expected_saving == 0.0 for ask in weigh(careless, job).ask)
+
+
+def test_costs_kept_by_an_older_or_a_newer_program_are_read_as_far_as_they_are_known() -> None:
+    assert unpack_costs({}) == Costs()
+    kept = {"delay": 7.0, "thunder": 3.0, "minutes": {"chip": 9.0, "smell": 1.0}}
+    found = unpack_costs(kept)
+    assert (found.delay, found.minutes["chip"], found.minutes["blade"]) == (7.0, 9.0, 3.0)
+    assert "smell" not in found.minutes

@@ -185,6 +185,8 @@ class ShopRecord(models.Model):
     proof_minutes = models.PositiveIntegerField()
     bar = models.FloatField()
     unit = models.CharField(max_length=4)
+    # What questions and mistakes cost; what is not in it is as the engine has it.
+    costs = models.JSONField(default=dict, blank=True)
 
     class Meta:
         constraints: ClassVar[list[models.BaseConstraint]] = [

@@ -6,13 +6,14 @@ from dataclasses import asdict
 
 from bittern.bench.jobs.models import ShopRecord
 from bittern.work.ports import ShopTerms
+from bittern.work.shop import unpack_costs
 
 
 def load_terms() -> ShopTerms:
     """Return what the shop has set, or the defaults."""
     names = list(ShopTerms.__slots__)
     row = ShopRecord.objects.filter(id=1).values(*names).first()
-    return ShopTerms(**row) if row else ShopTerms()
+    return ShopTerms(**{**row, "costs": unpack_costs(row["costs"])}) if row else ShopTerms()
 
 
 def save_terms(terms: ShopTerms) -> None:
