@@ -32,6 +32,7 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "today": (EVERYBODY, NOT_THIS_WAY),
     "search": (EVERYBODY, NOT_THIS_WAY),
     "shop": (OWNER, OWNER),
+    "packs": (BENCH, NOT_THIS_WAY),
     "new-job": (EVERYBODY, EVERYBODY),
     "new-draft": (NOT_THIS_WAY, EVERYBODY),
     "job": (EVERYBODY, NOT_THIS_WAY),

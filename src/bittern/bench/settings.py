@@ -37,6 +37,7 @@ INSTALLED_APPS = [
     "bittern.bench",
     "bittern.bench.people",
     "bittern.bench.jobs",
+    "bittern.bench.packs",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

@@ -1,0 +1,1 @@
+"""Packs: the pack in use, suppliers' lists read into it, what the shop has learnt."""
