@@ -1,4 +1,4 @@
-"""Worked examples of decision analysis, through the functions that choose questions."""
+"""The value of one answer, and what mistakes cost: see also the worked examples and two questions ahead."""
 
 from __future__ import annotations
 
@@ -9,74 +9,12 @@ from hypothesis import strategies as st
 
 from bittern.engines.key.decision import (
     Costs,
-    best_expected,
     chance_of_passing,
     value_of_certainty,
     value_of_sample,
 )
 from bittern.engines.key.errors import DecisionError
 from bittern.engines.key.index import Floats
-
-# Raiffa 1968, pp. 34-36 (table read at docsbay.net): joint chances, rows dry, wet, soaking; columns the
-# test's no structure, open, closed. Drilling costs 70 and pays 0, 120, 270 (thousands); the test costs 10.
-WILDCATTER = np.array([[0.30, 0.15, 0.05], [0.09, 0.12, 0.09], [0.02, 0.08, 0.10]])
-DRILL = np.array([[-70.0, 50.0, 200.0], [0.0, 0.0, 0.0]])
-
-
-def test_wildcatter_without_test_drills_for_20() -> None:
-    action, value = best_expected(DRILL, WILDCATTER.sum(axis=1))
-    assert action == 0
-    assert value == pytest.approx(20.0)
-
-
-def test_wildcatter_perfect_information_is_worth_35() -> None:
-    assert value_of_certainty(DRILL, WILDCATTER.sum(axis=1)) == pytest.approx(35.0)
-
-
-def test_wildcatter_drills_after_open_or_closed_structure_only() -> None:
-    after = [best_expected(DRILL, column / column.sum()) for column in WILDCATTER.T]
-    drilling = [float(DRILL[0] @ column / column.sum()) for column in WILDCATTER.T]
-    assert [action for action, _ in after] == [1, 0, 0]
-    assert drilling == pytest.approx([-30.49, 32.86, 87.5], abs=0.005)
-
-
-def test_wildcatter_test_is_worth_12_5_and_2_5_after_its_cost() -> None:
-    chance = WILDCATTER.sum(axis=1)
-    likelihood = (WILDCATTER / chance[:, None]).T
-    assert value_of_sample(DRILL, chance, likelihood) == pytest.approx(12.5)
-    assert value_of_sample(DRILL, chance, likelihood) - 10.0 == pytest.approx(2.5)
-
-
-def oil_well() -> tuple[Floats, Floats]:
-    # SAS/OR documentation, procedure DTREE (outputs read; inputs from memory, recomputed): oil pays 0, 700,
-    # 1200 by .5, .3, .2; the well costs 150, 300, 500 by .2, .6, .2 (thousands). A state is a pair of both.
-    oil, cost = np.array([0.0, 700.0, 1200.0]), np.array([150.0, 300.0, 500.0])
-    chance = np.outer([0.5, 0.3, 0.2], [0.2, 0.6, 0.2]).ravel()
-    drill = (oil[:, None] - cost[None, :]).ravel()
-    return np.array([drill, np.zeros(9)]), chance
-
-
-@pytest.mark.parametrize(("known", "value"), [("oil", 295.0), ("cost", 150.0)])
-def test_knowing_the_oil_or_the_cost_of_a_well(known: str, value: float) -> None:
-    utility, chance = oil_well()
-    place = np.arange(9)
-    part = place // 3 if known == "oil" else place % 3
-    likelihood = (part[None, :] == np.arange(3)[:, None]).astype(float)
-    assert best_expected(utility, chance)[1] == pytest.approx(140.0)
-    assert 140.0 + value_of_sample(utility, chance, likelihood) == pytest.approx(value)
-
-
-def test_prototype_of_the_survey_before_drilling() -> None:
-    # Hillier & Lieberman, Introduction to Operations Research, chapter on decision analysis (posteriors 1/7
-    # and .5 printed at docstoc 17813422; the survey's value of 53 from memory, recomputed).
-    utility = np.array([[700.0, -100.0], [90.0, 90.0]])
-    chance = np.array([0.25, 0.75])
-    likelihood = np.array([[0.4, 0.8], [0.6, 0.2]])
-    assert best_expected(utility, chance) == (0, pytest.approx(100.0))
-    assert value_of_certainty(utility, chance) == pytest.approx(142.5)
-    joint = likelihood * chance
-    assert (joint[:, 0] / joint.sum(axis=1)).tolist() == pytest.approx([1 / 7, 0.5])
-    assert value_of_sample(utility, chance, likelihood) == pytest.approx(53.0)
 
 
 @st.composite
@@ -87,7 +25,7 @@ def problems(draw: st.DrawFn) -> tuple[Floats, Floats, Floats]:
     def columns(rows: int, count: int) -> Floats:
         table = np.array(draw(st.lists(numbers, min_size=rows * count, max_size=rows * count)))
         table = table.reshape(rows, count)
-        return table / table.sum(axis=0)
+        return np.asarray(table / table.sum(axis=0))
 
     payoffs = st.lists(st.floats(-100, 100), min_size=actions * states, max_size=actions * states)
     return (
@@ -149,8 +87,21 @@ def test_a_wrong_order_costs_return_delay_and_second_visit() -> None:
     assert Costs(per_minute=2.0, minutes={"chip": 3.0}).of_question("chip") == pytest.approx(6.0)
 
 
+def test_a_question_that_needs_the_key_here_costs_its_visit_too() -> None:
+    costs = Costs(per_minute=2.0, minutes={"chip": 3.0, "start": 1.0}, visit={"chip": 40.0})
+    assert costs.of_question("chip") == pytest.approx(46.0)
+    assert costs.of_question("start") == pytest.approx(2.0)
+
+
 @pytest.mark.parametrize(
-    "costs", [{"delay": -1.0}, {"per_minute": float("nan")}, {"minutes": {"smell": 1.0}}]
+    "costs",
+    [
+        {"delay": -1.0},
+        {"per_minute": float("nan")},
+        {"minutes": {"smell": 1.0}},
+        {"visit": {"smell": 1.0}},
+        {"visit": {"chip": -1.0}},
+    ],
 )
 def test_costs_that_make_no_sense_are_refused(costs: dict[str, object]) -> None:
     with pytest.raises(DecisionError):

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from bittern.engines.key.decision import value_of_certainty, value_of_sample
 from bittern.engines.key.errors import DecisionError
 from bittern.engines.key.index import Floats
-from bittern.engines.key.lookahead import Pair, Stakes, Worth, keep_states, plan_two
+from bittern.engines.key.lookahead import Orders, Pair, Worth, keep_states, plan_two
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class Problem:
     chance: Floats
     joint: Floats
     costs: tuple[float, ...]
-    stakes: Stakes
+    stakes: Orders
 
     @property
     def questions(self) -> int:
@@ -59,7 +59,7 @@ def draw_problem(
     draw = np.random.default_rng(seed)
     states = articles + 2
     joint = draw.dirichlet(np.full(int(np.prod(answers)), sharp), size=states).T.reshape(*answers, states)
-    stakes = Stakes(float(draw.uniform(20, 120)), float(draw.uniform(20, 120)))
+    stakes = Orders(float(draw.uniform(20, 120)), float(draw.uniform(20, 120)))
     costs = tuple(float(cost) for cost in dear * draw.uniform(0.0, 8.0, size=len(answers)))
     return Problem(draw.dirichlet(np.ones(states)), joint, costs, stakes)
 
@@ -152,7 +152,7 @@ def test_pooled_articles_cost_no_more_than_the_tolerance(seed: int, tolerance: f
 
 
 def test_articles_are_kept_until_what_is_left_is_too_small_to_matter() -> None:
-    stakes = Stakes(100.0, 60.0)
+    stakes = Orders(100.0, 60.0)
     chance = np.array([0.6, 0.3, 0.0006, 0.0004])
     assert keep_states(chance, stakes, 40, tolerance=0.05) == 3
     assert keep_states(chance, stakes, 40, tolerance=0.11) == 2
@@ -165,7 +165,7 @@ def only_together(noise: float = 0.0) -> Problem:
     """Two answers, each by itself a coin whatever the state, that name one of two articles together."""
     same = np.array([[0.5 - noise, noise], [noise, 0.5 - noise]])
     joint = np.stack([same, same[::-1], np.full((2, 2), 0.25), np.full((2, 2), 0.25)], axis=-1)
-    return Problem(np.array([0.5, 0.5, 0.0, 0.0]), joint, (3.0, 4.0), Stakes(110.0, 60.0))
+    return Problem(np.array([0.5, 0.5, 0.0, 0.0]), joint, (3.0, 4.0), Orders(110.0, 60.0))
 
 
 def test_questions_that_help_only_together_are_found_two_steps_ahead() -> None:
@@ -183,7 +183,7 @@ def test_a_question_without_power_is_worth_nothing_of_its_own() -> None:
     blind = np.full((2, 4), 0.5)
     sharp = np.array([[1.0, 0.0, 0.5, 0.5], [0.0, 1.0, 0.5, 0.5]])
     joint = blind[:, None, :] * sharp[None, :, :]
-    first, second = Problem(chance, joint, (1.0, 5.0), Stakes(110.0, 60.0)).solve()
+    first, second = Problem(chance, joint, (1.0, 5.0), Orders(110.0, 60.0)).solve()
     assert first.plan == pytest.approx(50.0) and first.adds == pytest.approx(0.0)
     assert first.saving(1.0) == pytest.approx(0.0)
     assert second.saving(5.0) == pytest.approx(55.0)
@@ -194,7 +194,7 @@ def test_answers_are_skipped_up_to_the_tolerance_and_no_further() -> None:
     chance = np.array([0.5, 0.5, 0.0, 0.0])
     blind = np.full((10, 4), 0.1)
     sharp = np.array([[1.0, 0.0, 0.5, 0.5], [0.0, 1.0, 0.5, 0.5]])
-    problem = Problem(chance, blind[:, None, :] * sharp[None, :, :], (1.0, 5.0), Stakes(110.0, 60.0))
+    problem = Problem(chance, blind[:, None, :] * sharp[None, :, :], (1.0, 5.0), Orders(110.0, 60.0))
     assert problem.solve(0.0)[0].plan == pytest.approx(50.0)
     assert problem.solve(11.0)[0].plan == pytest.approx(40.0)
 
@@ -231,9 +231,9 @@ def test_a_pair_that_cannot_better_anything_is_not_laid_out() -> None:
 
     def pair(i: int, j: int) -> Floats:
         asked.append((i, j))
-        return tables[i][:, None, :] * tables[j][None, :, :]
+        return np.asarray(tables[i][:, None, :] * tables[j][None, :, :])
 
-    plan_two(chance, tables, (1.0, 100.0, 100.0), pair, Stakes(110.0, 60.0), 0.0)
+    plan_two(chance, tables, (1.0, 100.0, 100.0), pair, Orders(110.0, 60.0), 0.0)
     assert asked == [(0, 1), (0, 2)]
 
 
@@ -272,4 +272,4 @@ def test_tables_that_do_not_fit_are_refused(
     chance: Floats, singles: list[Floats], costs: tuple[float, ...], pair: Pair = bad_pair
 ) -> None:
     with pytest.raises(DecisionError):
-        plan_two(chance, singles, costs, pair, Stakes(110.0, 60.0), 0.0)
+        plan_two(chance, singles, costs, pair, Orders(110.0, 60.0), 0.0)

@@ -1,7 +1,7 @@
 """The value of an answer before it is had, and what a wrong order costs.
 
 Plain decision analysis over a table of utilities, actions by states (Raiffa 1968), that knows nothing of keys
-but the names of the shop's costs. One question ahead only.
+but the names of the shop's costs. One question ahead; :mod:`~bittern.engines.key.lookahead` sees two.
 """
 
 from __future__ import annotations
@@ -28,6 +28,10 @@ class Costs:
         A technician's minute.
     minutes
         Minutes that each question takes, by observation kind.
+    visit
+        What a question costs besides its minutes, by observation kind: where the answer needs the key at the
+        bench and the customer has to come, or somebody to go. 0 for what can be asked by telephone, and
+        where the key is here already; nothing is assumed unless the shop says so.
     wrong_order
         Return fee and carriage of an article that does not fit.
     delay
@@ -54,6 +58,7 @@ class Costs:
     delay: float = 25.0
     second_visit: float = 40.0
     needless_search: float = 60.0
+    visit: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def wrong(self) -> float:
@@ -61,19 +66,23 @@ class Costs:
         return self.wrong_order + self.delay + self.second_visit
 
     def of_question(self, kind: str) -> float:
-        """Return what asking for ``kind`` costs; a kind without minutes costs five."""
-        return self.per_minute * self.minutes.get(kind, 5.0)
+        """Return what asking for ``kind`` costs; a kind without minutes takes five, without visit none.
+
+        >>> Costs(per_minute=2.0, minutes={"chip": 6.0}, visit={"chip": 40.0}).of_question("chip")
+        52.0
+        """
+        return self.per_minute * self.minutes.get(kind, 5.0) + self.visit.get(kind, 0.0)
 
     def __post_init__(self) -> None:
         numbers = (
             self.per_minute, self.wrong_order, self.delay, self.second_visit, self.needless_search,
-            *self.minutes.values(),
+            *self.minutes.values(), *self.visit.values(),
         )  # fmt: skip
         if not all(0.0 <= number < float("inf") for number in numbers):
             raise DecisionError("a negative or endless cost", "costs of 0 or more")
-        unknown = sorted(set(self.minutes) - set(KINDS))
+        unknown = sorted((set(self.minutes) | set(self.visit)) - set(KINDS))
         if unknown:
-            raise DecisionError(f"minutes for {', '.join(unknown)}", f"only {', '.join(KINDS)}")
+            raise DecisionError(f"costs of {', '.join(unknown)}", f"only {', '.join(KINDS)}")
 
 
 def best_expected(utility: Floats, chance: Floats) -> tuple[int, float]:

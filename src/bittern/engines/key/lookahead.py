@@ -1,10 +1,8 @@
 """What a question is worth when one more may follow, chosen by the answer to the first.
 
-Decision analysis over tables of chances that knows nothing of keys. States are articles that can be ordered,
-then "another article" in which no order is right, then "not in this pack". Acts are to order one of the
-articles, which costs ``wrong`` unless it is the true one, or to take it for none of the pack, which costs
-``needless`` unless that is true. So the best act needs two reductions over the states and no table of
-utilities.
+Decision analysis over tables of chances (Raiffa 1968) that knows nothing of keys. What acts are worth is
+either a plain table of utilities or :class:`Orders`, whose utilities are so regular that the best act needs
+two reductions over the states and no table.
 
 Joint chances are used throughout, chances of an answer and a state together: the value of a table of them is
 then the plain sum over its answers.
@@ -14,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,9 +28,43 @@ Pair = Callable[[int, int], Floats]
 TOLERANCE = 0.005
 
 
+class Stakes(Protocol):
+    """What acts are worth in each state."""
+
+    def stop(self, joint: Floats) -> Floats:
+        """Return the value of the best act, times the chance of being there.
+
+        ``joint`` has shape (..., states): chances of being there and in each state.
+        """
+        ...
+
+    def certain(self, joint: Floats) -> Floats:
+        """Return the same for somebody who knows the state."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
-class Stakes:
-    """What the two mistakes cost, in one currency: an article wrongly ordered, a needless search."""
+class Utilities:
+    """Acts by states as a plain table, shape (acts, states)."""
+
+    table: Floats
+
+    def stop(self, joint: Floats) -> Floats:
+        """Return the value of the best act, times the chance of being there."""
+        return np.asarray((joint @ self.table.T).max(axis=-1), dtype=np.float64)
+
+    def certain(self, joint: Floats) -> Floats:
+        """Return the same for somebody who knows the state."""
+        return np.asarray(joint @ self.table.max(axis=0), dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class Orders:
+    """States are articles, then "another article", then "not in this pack"; acts are orders, or none.
+
+    To order an article costs ``wrong`` unless it is the true one; in "another article" no order is right. To
+    take it for none of the pack costs ``needless`` unless that is true.
+    """
 
     wrong: float
     needless: float
@@ -39,14 +72,7 @@ class Stakes:
     def stop(self, joint: Floats) -> Floats:
         """Return the value of the best act, at most 0, times the chance of being there.
 
-        Parameters
-        ----------
-        joint
-            Shape (..., states): chances of being there and in each state.
-
-        Examples
-        --------
-        >>> Stakes(wrong=110.0, needless=60.0).stop(np.array([0.9, 0.0, 0.1])).round(9).tolist()
+        >>> Orders(wrong=110.0, needless=60.0).stop(np.array([0.9, 0.0, 0.1])).round(9).tolist()
         -11.0
         """
         total = joint.sum(axis=-1)
@@ -104,7 +130,7 @@ def plan_two(
     Parameters
     ----------
     chance
-        Shape (states,), sum 1; the last two are "another article" and "not in this pack".
+        Shape (states,), sum 1, in the order of ``stakes``.
     singles
         For each question, shape (answers, states): chance of each answer in each state; columns sum to 1.
     costs
@@ -153,7 +179,7 @@ def plan_two(
     return worths
 
 
-def keep_states(chance: Floats, stakes: Stakes, most: int, tolerance: float = TOLERANCE) -> int:
+def keep_states(chance: Floats, stakes: Orders, most: int, tolerance: float = TOLERANCE) -> int:
     """Return how many articles need a state of their own, ``chance`` of articles being best first.
 
     Notes
@@ -164,7 +190,7 @@ def keep_states(chance: Floats, stakes: Stakes, most: int, tolerance: float = TO
 
     Examples
     --------
-    >>> keep_states(np.array([0.9, 0.09999, 0.00001]), Stakes(110.0, 60.0), 40)
+    >>> keep_states(np.array([0.9, 0.09999, 0.00001]), Orders(110.0, 60.0), 40)
     2
     """
     tail = np.cumsum(chance[::-1])[::-1] * stakes.wrong
