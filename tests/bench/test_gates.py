@@ -32,6 +32,7 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "today": (EVERYBODY, NOT_THIS_WAY),
     "search": (EVERYBODY, NOT_THIS_WAY),
     "shop": (OWNER, OWNER),
+    "where-to-look": (EVERYBODY, NOT_THIS_WAY),
     "packs": (BENCH, NOT_THIS_WAY),
     "new-job": (EVERYBODY, EVERYBODY),
     "new-draft": (NOT_THIS_WAY, EVERYBODY),
@@ -61,6 +62,7 @@ ACTS = {
     "withdraw": EVERYBODY,
     "record-vehicle": EVERYBODY,
     "observe": EVERYBODY,
+    "question-sent": EVERYBODY,
     "strike-observation": EVERYBODY,
     "choose-article": EVERYBODY,
     "offer": EVERYBODY,
@@ -92,6 +94,7 @@ def list_names(resolver: URLResolver) -> Iterator[str]:
 def find_address(name: str, number: int, word: str = "offer") -> str:
     arguments: dict[str, list[object]] = {
         "act": [number, word],
+        "where-to-look": ["start"],
         "draft": [number, word],
         "person": ["corin"],
         "person-access": ["corin"],

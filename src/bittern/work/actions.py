@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from bittern.core.errors import shorten
-from bittern.work import blade, handover, key, pairing, promise, proof, request, vehicle
+from bittern.work import asking, blade, handover, key, pairing, promise, proof, request, vehicle
 from bittern.work.errors import WorkError
 from bittern.work.people import Person
 from bittern.work.ports import Desk
@@ -27,6 +27,7 @@ ACTS: dict[str, tuple[str, Act]] = {
     "withdraw": ("request", request.withdraw),
     "record-vehicle": ("vehicle", vehicle.record_vehicle),
     "observe": ("key", key.add_observation),
+    "question-sent": ("key", asking.record_question_sent),
     "strike-observation": ("key", key.strike_observation),
     "choose-article": ("key", key.choose_article),
     "offer": ("promise", promise.offer_promise),

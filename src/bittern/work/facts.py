@@ -62,6 +62,14 @@ class Seen(Facts):
     at: datetime | None = None
 
 
+class AskedCustomer(Facts):
+    """A question that the customer was sent and has not answered yet."""
+
+    kind: str
+    by: str
+    at: datetime
+
+
 class KeyChoice(Facts):
     """The article chosen, as the pack described it on that day."""
 
@@ -190,6 +198,7 @@ class JobFile(Facts):
     authority: Authority | None = None
     vehicle: Vehicle | None = None
     observations: tuple[Seen, ...] = ()
+    asked: tuple[AskedCustomer, ...] = ()
     key: KeyChoice | None = None
     promise: Promise | None = None
     blade: Blade | None = None

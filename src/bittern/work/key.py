@@ -9,6 +9,7 @@ from bittern.engines.key.catalogue import STARTS
 from bittern.engines.key.errors import ObservationError
 from bittern.engines.key.evidence import HOWS, KINDS, Observation, Vehicle, check_observation
 from bittern.engines.key.identification import Identification, identify
+from bittern.work.asking import drop_asked
 from bittern.work.change import Change, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
@@ -56,6 +57,9 @@ def add_observation(desk: Desk, number: int, person: Person, data: Mapping[str, 
         except ObservationError as error:
             entry.fault("value", error.found, error.expected)
         entry.finish()
+        if change.job.asked:
+            # What the customer was asked about this is answered, be it by the same word once more.
+            change.put(asked=drop_asked(change.job, kind))
         if any(
             (o.kind, o.value, o.how) == (seen.kind, seen.value, seen.how) for o in change.job.observations
         ):
@@ -141,7 +145,8 @@ def _take(
         at=change.now,
     )
     before = change.job.key
-    change.put(key=choice)
+    # What was still asked is of no more use: nothing waits for it.
+    change.put(key=choice, asked=())
     if before is not None and before.article != article_id:
         # Another article: what was promised, cut, paired and proven was for the old one.
         change.put(promise=None, pairing=None, proof=())

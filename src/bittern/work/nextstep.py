@@ -12,6 +12,7 @@ WAITS = {
     "authority": "Authority to be recorded",
     "vehicle": "The vehicle to be made sure of",
     "article": "The right article",
+    "answer": "The customer's answer",
     "offer": "A price to be offered",
     "acceptance": "The customer's word",
     "bitting": "The bitting",
@@ -71,6 +72,14 @@ def _next_vehicle(job: JobFile) -> NextStep:
 
 
 def _next_key(job: JobFile) -> NextStep:
+    if job.asked:
+        return NextStep(
+            "key",
+            "Record the customer's answer when it comes.",
+            "A question was sent. What can be read, counted or measured here need not wait for it.",
+            "Record the answer",
+            "answer",
+        )
     return NextStep(
         "key",
         "Find the one article that this vehicle accepts."

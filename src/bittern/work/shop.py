@@ -128,4 +128,4 @@ def _read_costs(entry: Entry) -> Costs:
     minutes = {
         one.name: float(entry.decimal(f"minutes_{one.name}", "0", MOST_QUESTION_MINUTES)) for one in MINUTES
     }
-    return Costs(minutes=minutes, **money)
+    return unpack_costs({**money, "minutes": minutes})

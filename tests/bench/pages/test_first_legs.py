@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from bittern.bench.pages.legs.key import ANOTHER_BLADE, HOW_WORDS, KIND_WORDS
+from bittern.bench.pages.keywords import ANOTHER_BLADE, HOW_WORDS, KIND_WORDS
 from bittern.engines.key.evidence import HOWS, KINDS
 from bittern.engines.key.questions import QUESTIONS
 from bittern.work import actions

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from bittern.bench.desk import open_desk
 from bittern.bench.jobs.drafts import drop_draft, keep_draft
-from bittern.bench.pages.entries import fits_draft, flatten_post
+from bittern.bench.pages.entries import fits_draft, flatten_post, name_draft
 from bittern.bench.pages.fieldwords import list_sentences
 from bittern.bench.pages.latest import require_latest
 from bittern.bench.pages.logbook import describe_entry
@@ -73,7 +73,7 @@ def act(request: HttpRequest, number: int, name: str) -> HttpResponse:
         leg = actions.act(desk, number, person, name, typed)
     except BitternError as error:
         return _show_mistake(request, desk, number, name, typed, error)
-    drop_draft(number, name, person.login)
+    drop_draft(number, name_draft(name, typed), person.login)
     return redirect(_find_place(desk, number, leg))
 
 
@@ -150,5 +150,5 @@ def _keep(request: HttpRequest, number: int | None, name: str) -> HttpResponse:
     fields = flatten_post(request.POST)
     if not fits_draft(fields):
         return HttpResponse(status=413)
-    keep_draft(number, name, as_person(request.user).login, fields, timezone.now())
+    keep_draft(number, name_draft(name, fields), as_person(request.user).login, fields, timezone.now())
     return HttpResponse(status=204)

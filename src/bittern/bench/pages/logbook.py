@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from bittern.bench.pages.legs.key import HOW_WORDS as SEEN_HOW
-from bittern.bench.pages.legs.key import KIND_WORDS
+from bittern.bench.pages.keywords import HOW_WORDS as SEEN_HOW
+from bittern.bench.pages.keywords import KIND_WORDS
 from bittern.bench.pages.legs.promise import HOW_WORDS
 from bittern.work.chain import LogEntry
 from bittern.work.documents import DOCUMENTS
@@ -102,6 +102,9 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
     "job.withdrawn": lambda p: f"Withdrew the job, because: {p.get('because')}.",
     "vehicle.recorded": _vehicle,
     "key.observed": _observed,
+    "key.question-sent": lambda p: (
+        f"Asked the customer: “{KIND_WORDS.get(str(p.get('question')), p.get('question'))}”."
+    ),
     "key.struck": lambda p: (
         f"Struck “{KIND_WORDS.get(str(p.get('observation')), p.get('observation'))}”: {_say(p.get('value'))}."
     ),

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from bittern.bench.pages import job_views, listing, number_views, shop_views, work_views
+from bittern.bench.pages import ask_views, job_views, listing, number_views, shop_views, work_views
 
 urlpatterns: list[URLPattern] = [
     path("", listing.today, name="today"),
     path("search", listing.search, name="search"),
     path("shop/", shop_views.shop, name="shop"),
+    path("where-to-look/<slug:kind>.png", ask_views.where_to_look, name="where-to-look"),
     path("jobs/new/", job_views.new_job, name="new-job"),
     path("jobs/new/draft/", job_views.new_draft, name="new-draft"),
     path("jobs/<int:number>/", job_views.job, name="job"),

@@ -89,10 +89,19 @@ def _same_form(context: Context, act: str) -> bool:
     return not key or keyed_by not in sent or str(sent[keyed_by]) == str(key)
 
 
+def _find_typed(context: Context, act: str) -> Mapping[str, object] | None:
+    """Return what was typed into this form, sent just now or left as a draft; None where nothing was."""
+    typed: Mapping[str, Mapping[str, object]] = context.get("typed") or {}
+    if act in typed and _same_form(context, act):
+        return typed[act]
+    # One of several forms of this act, each with a draft of its own.
+    return typed.get(f"{act}:{context.get('key')}")
+
+
 def _find_value(context: Context, act: str, name: str) -> object:
-    typed = (context.get("typed") or {}).get(act)
+    typed = _find_typed(context, act)
     # A form that was sent or drafted says everything about itself: a tick taken away is not there.
-    if typed is not None and _same_form(context, act):
+    if typed is not None:
         return typed.get(name, "")
     if "value" in context and context["value"] not in (None, ""):
         return context["value"]
