@@ -197,3 +197,34 @@ def test_a_file_that_is_no_readings_is_one_line_and_exit_2(capsys, tmp_path, con
         path.write_bytes(content)
     code, data, err = run(capsys, "measure", str(path), "--standard", "heron-8")
     assert (code, data, err.count("\n")) == (2, {}, 1)
+
+
+def test_a_ladder_covers_what_is_left(capsys):
+    code, data, err = run(capsys, "ladder", "--standard", "heron-8", "--known", "2 1 3 ? ? 2 1 3")
+    assert (code, err) == (0, "")
+    rungs = [rung for ladder in data["ladders"] for rung in ladder]
+    assert data["remaining"] == len(rungs) == len(set(rungs))
+    assert data["blanks"] == data["lower_bound"] == len(data["ladders"])
+    assert data["expected_cuttings"] == pytest.approx((len(rungs) + 1) / 2)
+
+
+def test_a_ladder_where_nothing_is_left_is_a_no(capsys):
+    # A step of three depths over one unknown cut cannot keep a MACS of 2 and the run besides.
+    code, data, _ = run(capsys, "ladder", "--standard", "heron-8", "--known", "1 4 1 4 ? ? ? ?")
+    assert code == 1
+    assert (data["remaining"], data["ladders"]) == (0, [])
+
+
+def test_a_ladder_of_a_track_blade_is_refused(capsys):
+    known = " ".join("?" * len(SNIPE.positions_mm))
+    code, data, err = run(capsys, "ladder", "--standard", "snipe-10", "--known", known)
+    assert (code, data, err.count("\n")) == (2, {}, 1)
+
+
+def test_too_many_for_ladders_is_a_no_with_advice(capsys):
+    known = " / ".join([" ".join("?" * len(TEAL.positions_mm))] * 2)
+    code, data, _ = run(capsys, "ladder", "--standard", "teal-10", "--known", known)
+    assert code == 1
+    assert data["remaining"] > 10**6
+    assert (data["blanks"], data["ladders"]) == (None, [])
+    assert "find out cut" in data["problems"][0]

@@ -1,4 +1,4 @@
-"""``bittern blade``: contours, charts and measurements of blades."""
+"""``bittern blade``: contours, charts, measurements and ladders."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from bittern.cli.output import JsonOption, NoAnswer, PackOption, emit, load_pack
 if TYPE_CHECKING:
     from bittern.engines.blade.bitting import Bitting
     from bittern.engines.blade.caliper import Measurement
+    from bittern.engines.blade.ladder import LadderPlan
     from bittern.engines.blade.standard import BladeStandard
     from bittern.formats.packs import Pack
 
@@ -111,6 +112,26 @@ def measure(
         raise NoAnswer
 
 
+@app.command()
+def ladder(
+    standard: StandardOption,
+    known: Annotated[
+        str, typer.Option("--known", metavar="B", help="Labels parted by spaces, ? for an unknown cut.")
+    ],
+    pack: PackOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Plan the fewest blanks that cover every bitting which is left."""
+    from bittern.engines.blade.ladder import plan_ladders
+
+    blade = get_blade(load_pack(pack), standard)
+    nothing = {"remaining": 0, "blanks": 0, "lower_bound": 0, "ladders": [], "expected_cuttings": None}
+    plan = plan_ladders(blade, _get_allowed(blade, known, nothing, as_json=as_json))
+    emit({"standard": blade.id, **plan.as_dict()}, as_json=as_json, text=lambda: _describe_plan(plan))
+    if plan.blanks is None or not plan.remaining:
+        raise NoAnswer
+
+
 def get_blade(pack: Pack, blade_id: str) -> BladeStandard:
     """Return a pack's blade standard, or raise the error that lists those it has."""
     from bittern.core.errors import InputError, shorten
@@ -170,6 +191,21 @@ def _describe_measurement(measured: Measurement) -> str:
             )
     lines += [f"Next: {bitting} ({probability:.2g})" for bitting, probability, _ in measured.runners_up[:3]]
     return "\n".join([*lines, *measured.problems])
+
+
+def _describe_plan(plan: LadderPlan) -> str:
+    left = f"{plan.remaining:,} bitting{'s are' if plan.remaining != 1 else ' is'} left."
+    if plan.blanks is None or not plan.remaining:
+        return "\n".join([left, *plan.problems])
+    lines = [
+        f"{left} {plan.blanks} blank{'s' if plan.blanks != 1 else ''} at most, and no plan needs fewer:"
+        f" no two of the {len(plan.proof)} bittings marked * can be cut from one blank.",
+        f"On average {plan.expected_cuttings:.1f} cuttings up to the right one.",
+    ]
+    for number, rungs in enumerate(plan.ladders, 1):
+        lines.append(f"Blank {number}:")
+        lines += [f"  {rung}{' *' if rung in plan.proof else ''}" for rung in rungs]
+    return "\n".join([*lines, *plan.problems])
 
 
 def _say(probability: float) -> str:

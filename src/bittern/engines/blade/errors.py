@@ -56,3 +56,10 @@ class ReadingError(BladeError):
 
     code = "blade.reading"
     meaning = "A caliper reading cannot be given to exactly one cut of the standard."
+
+
+class LadderError(BladeError):
+    """Ladders asked of a blade that cannot be cut deeper, or with weights that are none."""
+
+    code = "blade.ladder"
+    meaning = "Ladders need an edge blade, and weights above 0 for whole bittings of its standard."

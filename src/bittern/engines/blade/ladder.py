@@ -1,0 +1,227 @@
+"""Ladders: the fewest blanks that cover every bitting that is left, in an order that ends soonest.
+
+A ladder is a sequence of ever deeper cuttings tried on one blank. The plan uses the fewest blanks that any
+plan can (see :mod:`~bittern.engines.blade.chains`) and says which bittings prove it: no two of them can be
+cut from the same blank. Among such plans ladders are ordered, and their ends exchanged, so that fewer
+cuttings are expected up to the right one.
+
+What it cannot see: wear of the lock, a key that turns though a cut is not quite right, and blanks that may be
+put aside and cut further later: a ladder is climbed to its end before the next blank is taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations, product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bittern.engines.blade.bitting import Bitting, format_bitting
+from bittern.engines.blade.chains import cover_by_chains
+from bittern.engines.blade.errors import LadderError
+from bittern.engines.blade.remaining import (
+    CutHelp,
+    count_remaining,
+    enumerate_remaining,
+    rank_unknown_cuts,
+    to_bitting,
+)
+from bittern.engines.blade.standard import BladeStandard
+
+Floats = NDArray[np.float64]
+Chain = tuple[int, ...]
+
+MOST_BLANKS = 12
+"""More blanks than this is no plan but a waste of them (common practice: a handful at most)."""
+# Exchanges of ends are tried on plans up to this size; above, only the order of the ladders is chosen.
+_MOST_EXCHANGED = 300
+_MOST_ROUNDS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class LadderPlan:
+    """A plan that finds the right bitting among those left.
+
+    Attributes
+    ----------
+    remaining
+        How many bittings agree with what is known.
+    blanks
+        Blanks that the plan uses at most: one a ladder. None where no plan was made.
+    proof
+        Bittings of which no two can be cut from one blank, as many as ``blanks``: no plan needs fewer.
+    ladders
+        Bittings as written, each ladder from shallow to deep, in the order of use.
+    expected_cuttings
+        Mean number of cuttings made up to and with the right one. None where no plan was made.
+    helps
+        The unknown cuts, the one most worth measuring first.
+    problems
+        Sentences on what is wrong: nothing left, or too many.
+    """
+
+    remaining: int
+    blanks: int | None
+    proof: tuple[str, ...]
+    ladders: tuple[tuple[str, ...], ...]
+    expected_cuttings: float | None
+    helps: tuple[CutHelp, ...]
+    problems: tuple[str, ...]
+
+    @property
+    def hopeless(self) -> bool:
+        """Whether no plan was made, or it needs more blanks than is sensible."""
+        return self.blanks is None or self.blanks > MOST_BLANKS
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the fixed JSON shape, with more keys after it."""
+        return {
+            "remaining": self.remaining,
+            "blanks": self.blanks,
+            "lower_bound": len(self.proof) if self.blanks is not None else None,
+            "ladders": [list(ladder) for ladder in self.ladders],
+            "expected_cuttings": self.expected_cuttings,
+            "proof": list(self.proof),
+            "helps": [{"cut": one.cut, "expected_remaining": one.expected_remaining} for one in self.helps],
+            "problems": list(self.problems),
+        }
+
+
+def plan_ladders(
+    standard: BladeStandard, known: Bitting, weights: Mapping[Bitting, float] | None = None
+) -> LadderPlan:
+    """Return the ladders that cover every bitting that is left with the fewest blanks.
+
+    Parameters
+    ----------
+    standard
+        An edge blade: a groove that was milled beside its place cannot be moved by milling deeper.
+    known
+        The known cuts; None is an unknown one.
+    weights
+        How likely each bitting is, from a code table or a reading, above 0 and in any unit; bittings that are
+        not in it are ruled out. None: all that the rules allow, equally likely.
+
+    Raises
+    ------
+    LadderError
+        The blade is a track blade, or a weight is not above 0.
+    """
+    if standard.kind != "edge":
+        raise LadderError(f"{standard.id}, a {standard.kind} blade", "an edge blade, which can be cut deeper")
+    if weights is not None:
+        rows, chance = _weigh(standard, known, weights)
+        remaining = len(rows)
+    else:
+        remaining = count_remaining(standard, known)
+        found = enumerate_remaining(standard, known) if remaining else np.zeros((0, 1), dtype=np.int8)
+        if found is None:
+            helps = tuple(rank_unknown_cuts(standard, known))
+            problem = f"{remaining:,} bittings are left: too many for ladders"
+            return LadderPlan(remaining, None, (), (), None, helps, (_advise(problem, helps),))
+        rows, chance = found, np.full(len(found), 1.0 / max(1, len(found)))
+    if not remaining:
+        return LadderPlan(0, 0, (), (), None, (), ("no bitting agrees with what is known",))
+    helps = tuple(rank_unknown_cuts(standard, known))
+    cover = cover_by_chains(rows)
+    if cover is None:
+        problem = f"{remaining:,} bittings are left, spread over too many depths for ladders"
+        return LadderPlan(remaining, None, (), (), None, helps, (_advise(problem, helps),))
+    if len(cover.chains) != len(cover.antichain):
+        raise RuntimeError("the chains and the antichain that should prove them differ in number")
+    chains = _improve(rows, chance, _order(cover.chains, chance))
+    texts = [format_bitting(standard, to_bitting(standard, row)) for row in rows]
+    blanks = len(chains)
+    problems = () if blanks <= MOST_BLANKS else (_advise(f"{blanks} blanks would be needed", helps),)
+    return LadderPlan(
+        remaining=remaining,
+        blanks=blanks,
+        proof=tuple(texts[i] for i in cover.antichain),
+        ladders=tuple(tuple(texts[i] for i in chain) for chain in chains),
+        expected_cuttings=_expect(chains, chance),
+        helps=helps,
+        problems=problems,
+    )
+
+
+def _advise(problem: str, helps: Sequence[CutHelp]) -> str:
+    if not helps:
+        return problem
+    left = max(1, round(helps[0].expected_remaining))
+    return f"{problem}; find out cut {helps[0].cut} first: about {left:,} would be left"
+
+
+def _weigh(
+    standard: BladeStandard, known: Bitting, weights: Mapping[Bitting, float]
+) -> tuple[NDArray[np.int8], Floats]:
+    """Return the weighed bittings that agree with the known cuts, and their chances."""
+    rows: list[list[int]] = []
+    kept: list[float] = []
+    wanted = [cut for cuts in known.edges for cut in cuts]
+    for bitting, weight in weights.items():
+        if not 0.0 < weight < float("inf"):
+            raise LadderError(
+                f"a weight of {weight}", "a weight above 0", where=format_bitting(standard, bitting)
+            )
+        row = [cut for cuts in bitting.edges for cut in cuts]
+        if None in row or len(row) != len(wanted):
+            raise LadderError(format_bitting(standard, bitting), "a whole bitting of the standard")
+        if all(want is None or want == cut for want, cut in zip(wanted, row, strict=True)):
+            rows.append([cut for cut in row if cut is not None])
+            kept.append(weight)
+    order = sorted(range(len(rows)), key=lambda i: rows[i])
+    table = np.array([rows[i] for i in order], dtype=np.int8).reshape(len(rows), len(wanted))
+    chance = np.array([kept[i] for i in order], dtype=np.float64)
+    return table, chance / chance.sum() if len(chance) else chance
+
+
+def _order(chains: Sequence[Chain], chance: Floats) -> list[Chain]:
+    """Return the ladders in the best order: most chance a cutting first (Smith's rule, 1956)."""
+    return sorted(chains, key=lambda chain: (-float(chance[list(chain)].sum()) / len(chain), chain))
+
+
+def _expect(chains: Sequence[Chain], chance: Floats) -> float:
+    """Return the mean number of cuttings, the ladders used in the order given."""
+    row = np.array([i for chain in chains for i in chain])
+    return float(chance[row] @ np.arange(1, len(row) + 1))
+
+
+def _improve(rows: NDArray[np.int8], chance: Floats, chains: list[Chain]) -> list[Chain]:
+    """Return ladders with ends exchanged wherever that saves expected cuttings; their number stays.
+
+    Notes
+    -----
+    A descent by single exchanges: it ends where none helps, which need not be the best of all plans.
+    """
+    if len(rows) > _MOST_EXCHANGED or np.allclose(chance, chance[0]):
+        # With equal chances the mean is half of all cuttings plus one half, whatever the order.
+        return chains
+    below: NDArray[np.bool_] = np.asarray((rows[:, None, :] <= rows[None, :, :]).all(axis=2))
+    best = _expect(chains, chance)
+    for _ in range(_MOST_ROUNDS):
+        better = _exchange(chains, chance, below, best)
+        if better is None:
+            break
+        chains, best = better
+    return chains
+
+
+def _exchange(
+    chains: list[Chain], chance: Floats, below: NDArray[np.bool_], best: float
+) -> tuple[list[Chain], float] | None:
+    """Return the plan after the first exchange of two ends that lowers the mean, or None."""
+    for a, b in combinations(range(len(chains)), 2):
+        rest = [chain for i, chain in enumerate(chains) if i not in (a, b)]
+        for i, j in product(range(1, len(chains[a]) + 1), range(1, len(chains[b]) + 1)):
+            head_a, end_a = chains[a][:i], chains[a][i:]
+            head_b, end_b = chains[b][:j], chains[b][j:]
+            fits = (not end_b or below[head_a[-1], end_b[0]]) and (not end_a or below[head_b[-1], end_a[0]])
+            if not fits or not (end_a or end_b):
+                continue
+            plan = _order([*rest, head_a + end_b, head_b + end_a], chance)
+            expected = _expect(plan, chance)
+            if expected < best - 1e-12:
+                return plan, expected
+    return None
