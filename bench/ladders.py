@@ -84,7 +84,7 @@ WAYS = {
 def main() -> None:
     """Print the table."""
     print(
-        f"The fewest blanks for every bitting of so many unknown cuts of {DEPTHS} depths; best of {REPEATS} runs."
+        f"The fewest blanks for every bitting of so many unknown cuts of {DEPTHS} depths; best of {REPEATS}."
     )
     print("The grid's time includes the chains and the antichain that proves them; the others only count.")
     print()
@@ -107,9 +107,7 @@ def main() -> None:
     seconds, count = measure(by_grid, points)
     peak_gb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
     print(f"{LARGEST:>5}{len(points):>10,}{count:>8,}  {'flow through the grid':<28}", end="")
-    print(
-        f"   {seconds:.1f} s on this machine; peak memory of this whole run {peak_gb:.2f} GB (targets 10 s, 1 GB)"
-    )
+    print(f"   {seconds:.1f} s here (target 10 s); peak memory of this run {peak_gb:.2f} GB (target 1 GB)")
 
 
 def measure(way: object, points: NDArray[np.int8]) -> tuple[float, int]:
