@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from decimal import Decimal
+from typing import Any
 
 from bittern.engines.key.decision import Costs
 from bittern.engines.key.evidence import KINDS
@@ -116,11 +117,15 @@ def write_costs(costs: Costs) -> dict[str, str]:
 
 def unpack_costs(kept: Mapping[str, object]) -> Costs:
     """Return the costs of a kept record; what it does not say is the engine's default."""
-    defaults = asdict(Costs())
-    known = {name: value for name, value in kept.items() if name in defaults and name != "minutes"}
-    minutes = kept.get("minutes")
-    spent = {kind: m for kind, m in minutes.items() if kind in KINDS} if isinstance(minutes, Mapping) else {}
-    return Costs(**{**defaults, **known, "minutes": {**defaults["minutes"], **spent}})
+    found: dict[str, Any] = {}
+    for name, usual in asdict(Costs()).items():
+        value = kept.get(name)
+        if isinstance(usual, Mapping):
+            told = value if isinstance(value, Mapping) else {}
+            found[name] = {**usual, **{kind: float(told[kind]) for kind in KINDS if kind in told}}
+        else:
+            found[name] = usual if value is None else float(str(value))
+    return Costs(**found)
 
 
 def _read_costs(entry: Entry) -> Costs:

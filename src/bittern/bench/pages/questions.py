@@ -150,7 +150,7 @@ def _say_gain(ask: Ask | None) -> str:
 
 
 def _weigh_worth(desk: Desk, ask: Ask) -> Worth:
-    minutes = ask.cost / desk.terms.costs.per_minute if desk.terms.costs.per_minute else 0.0
+    minutes = desk.terms.costs.minutes.get(ask.question, 0.0)
     return Worth(ask.expected_saving, ask.cost, minutes, pays=ask.net_saving > 0.0)
 
 
