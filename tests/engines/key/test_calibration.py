@@ -52,11 +52,13 @@ class Driver:
     def shown_key(self, takes: int) -> Shown:
         if self.draw.random() < RATES.foreign:
             unknown = self.draw.random() < RATES.foreign_unknown
-            return Shown(-1, listed=False) if unknown else Shown(self.pick(self.weight), listed=True)
+            return (
+                Shown(-1, listed=False) if unknown else Shown(self.pick(self.weight.by_article), listed=True)
+            )
         if takes != OUTSIDE:
             return Shown(takes, listed=True)
         alike = self.draw.random() < RATES.outside_alike
-        return Shown(self.pick(self.weight) if alike else -1, listed=False)
+        return Shown(self.pick(self.weight.by_article) if alike else -1, listed=False)
 
     def count_seen(self, key: Shown, how: str) -> Observation:
         return self._seen("button_count", [*range(21), None], key, how)
@@ -75,9 +77,9 @@ class Driver:
         chances = []
         for one in answers:
             judged = key_likelihood(INDEX, one, self.weight, RATES)
-            by_value = judged.by_value if key.listed else judged.unlisted_by_value
-            code = INDEX.tables[kind].code
-            chances.append(judged.generic if key.place < 0 else float(by_value[code[key.place]]))
+            own, alike = judged.of_values(INDEX.tables[one.kind].code)
+            by_article = own if key.listed else alike
+            chances.append(judged.generic if key.place < 0 else float(by_article[key.place]))
         assert sum(chances) == pytest.approx(1.0, abs=0.02)
         return answers[self.pick(chances)]
 

@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 
 from bittern.engines.key.errors import ObservationError
 from bittern.engines.key.evidence import HOWS, Observation, Vehicle
-from bittern.engines.key.index import KeyIndex
+from bittern.engines.key.index import Floats, KeyIndex
 from bittern.engines.key.likelihood import key_likelihood, start_likelihood
 from bittern.engines.key.posterior import Posterior, open_case, posterior_of
 from bittern.engines.key.prior import prior_of
 from bittern.engines.key.rates import Rates
+from bittern.engines.key.spread import LabelLikelihood, Likelihood
 from tests.engines.key.toy import ONE_2015, ONE_2016, toy_catalogue
 
 INDEX = KeyIndex(toy_catalogue())
@@ -26,6 +27,11 @@ NAMES = [one.article for one in INDEX.articles]
 
 def judge(vehicle: Vehicle, *observations: Observation) -> Posterior:
     return posterior_of(open_case(INDEX, vehicle, observations, RATES))
+
+
+def values_of(one: Likelihood | LabelLikelihood) -> Floats:
+    assert isinstance(one, Likelihood)
+    return one.by_value
 
 
 def p_of(posterior: Posterior, name: str) -> float:
@@ -42,7 +48,7 @@ def test_the_prior_is_that_worked_out_by_hand() -> None:
     weight = INDEX.weight_for("Heron", RATES)
     for i, name in enumerate(NAMES):
         expected = [0.98 * turn.get(name, 0.0), 0.98 * push.get(name, 0.0)]
-        expected = [e + 0.02 * weight[i] * o for e, o in zip(expected, outside, strict=True)]
+        expected = [e + 0.02 * weight.by_article[i] * o for e, o in zip(expected, outside, strict=True)]
         assert prior.article[i].tolist() == pytest.approx(expected)
     # 2016 has shares .5 and .3 for turn: .2 left over; 2015 has .1 more.
     left = [0.03 * 0.1 + 0.97 * 0.5 * 0.2, 0.97 * 0.5 * 0.1]
@@ -78,7 +84,7 @@ def test_a_told_year_may_be_off_by_one_and_a_sure_one_not() -> None:
 
 def test_shares_that_sum_to_more_than_one_are_scaled_down() -> None:
     catalogue = toy_catalogue()
-    doubled = KeyIndex(type(catalogue)(catalogue.articles, catalogue.fitments * 3))
+    doubled = KeyIndex(type(catalogue)(catalogue.articles, tuple(catalogue.fitments) * 3))
     prior = prior_of(doubled, ONE_2015, RATES)
     assert prior.article.sum() + prior.outside.sum() == pytest.approx(1.0)
     assert prior.article[NAMES.index("T-2"), 0] / prior.article[NAMES.index("T-3"), 0] == pytest.approx(
@@ -117,8 +123,9 @@ def test_the_posterior_is_that_of_enumerating_every_hidden_state(
     def p_seen(key: tuple[str, int]) -> float:
         p = 1.0
         for kind, one in judged.items():
-            values = {"is": one.by_value, "like": one.unlisted_by_value}.get(key[0])
-            p *= one.generic if values is None else float(values[tables[kind].code[key[1]]])
+            is_one, like_one = one.of_values(tables[kind].code)
+            values = {"is": is_one, "like": like_one}.get(key[0])
+            p *= one.generic if values is None else float(values[key[1]])
         return p
 
     def p_key(key: tuple[str, int], takes: int | None, *, own: bool) -> float:
@@ -129,7 +136,7 @@ def test_the_posterior_is_that_of_enumerating_every_hidden_state(
         known = RATES.outside_alike if own else 1.0 - RATES.foreign_unknown
         if sort == "other":
             return 1.0 - known
-        return known * float(weight[i]) if sort == ("like" if own else "is") else 0.0
+        return known * float(weight.by_article[i]) if sort == ("like" if own else "is") else 0.0
 
     mass = dict.fromkeys([*NAMES, None], 0.0)
     for takes, start, own, key in itertools.product([*range(len(NAMES)), None], (0, 1), (True, False), keys):
@@ -312,7 +319,7 @@ def test_the_chances_of_all_counts_sum_to_one(how: str) -> None:
         key_likelihood(INDEX, Observation("button_count", count, how), weight, RATES)
         for count in [*range(21), None]
     ]
-    assert np.sum([one.by_value for one in every], axis=0) == pytest.approx(1.0, abs=1e-6)
+    assert np.sum([values_of(one) for one in every], axis=0) == pytest.approx(1.0, abs=1e-6)
     assert sum(one.generic for one in every) == pytest.approx(1.0, abs=1e-6)
 
 
@@ -329,9 +336,9 @@ def test_the_density_of_all_frequencies_integrates_to_one() -> None:
     ]
     null = key_likelihood(INDEX, Observation("frequency_hz", None, "measured"), weight, RATES)
     width = np.diff(fine)[:, None]
-    density = np.array([[*one.by_value, one.generic] for one in every])
+    density = np.array([[*values_of(one), one.generic] for one in every])
     area = (0.5 * (density[1:] + density[:-1]) * width).sum(axis=0)
-    assert area + np.array([*null.by_value, null.generic]) == pytest.approx(1.0, abs=0.01)
+    assert area + np.array([*values_of(null), null.generic]) == pytest.approx(1.0, abs=0.01)
 
 
 def test_the_chances_of_all_sets_of_known_buttons_leave_only_unknown_words() -> None:
@@ -341,6 +348,6 @@ def test_the_chances_of_all_sets_of_known_buttons_leave_only_unknown_words() -> 
     every = [
         key_likelihood(INDEX, Observation("buttons", value, "seen"), weight, RATES) for value in [*sets, None]
     ]
-    total = np.sum([one.by_value for one in every], axis=0)
+    total = np.sum([values_of(one) for one in every], axis=0)
     assert (total < 1.0).all()
     assert total == pytest.approx(1.0, abs=0.005)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -53,7 +53,7 @@ class Fitment:
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """Articles by id and the fitments that point at them."""
+    """Articles by id and the fitments that point at them, a tuple or a table of many."""
 
     articles: Mapping[str, Article]
-    fitments: tuple[Fitment, ...]
+    fitments: Sequence[Fitment]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bittern.engines.key.catalogue import Catalogue
+from bittern.engines.key.catalogue import Article, Catalogue
 from bittern.engines.key.decision import (
     DEFAULT_BAR,
     Costs,
@@ -17,8 +17,8 @@ from bittern.engines.key.decision import (
 )
 from bittern.engines.key.evidence import KINDS, Observation, Vehicle
 from bittern.engines.key.index import Floats, Integers, KeyIndex
-from bittern.engines.key.posterior import Case, Posterior, open_case, posterior_of
-from bittern.engines.key.questions import QUESTIONS, answer_chances
+from bittern.engines.key.posterior import MOST_CANDIDATES, Case, Posterior, open_case, posterior_of
+from bittern.engines.key.questions import QUESTIONS, Survey
 from bittern.engines.key.rates import Rates
 from bittern.engines.key.wording import (
     describe_effect,
@@ -28,8 +28,9 @@ from bittern.engines.key.wording import (
     describe_outside,
 )
 
-# Articles that get a state of their own in the decision; the rest are one state in which no order is right.
-_MOST_STATES = 40
+# An article less likely than this has no state of its own in the decision: with all others it is one state in
+# which no order is right.
+_LEAST_STATE = 1e-6
 _MOST_CANDIDATES = 12
 _LEAST_SHOWN = 0.001
 # Below the bar a question that costs more than it saves is still offered if it settles the case this often.
@@ -205,7 +206,7 @@ def identify(
         return Identification((), 1.0, True, None, (), ("the pack has no articles",))
     posterior = posterior_of(case)
     p_article = posterior.p_article
-    states = np.argsort(-p_article, kind="stable")[:_MOST_STATES]
+    states = _choose_states(p_article[: len(case.pools.places)])
     chance = _state_chances(p_article, posterior.p_outside, states)
     utility = _utilities(len(states), costs)
     asks = _questions(case, posterior, states, chance, utility, costs, bar)
@@ -213,7 +214,7 @@ def identify(
     action, _ = best_expected(utility, chance)
     acts_on_top = action == min(top, len(states))
     settled = chance[top] >= bar and acts_on_top and not any(ask.net_saving > 0.0 for ask in asks)
-    order = index.articles[int(states[top])].article if settled and top < len(states) else None
+    order = _article_of(case, int(states[top])).article if settled and top < len(states) else None
     candidates, outside_because = _explain(case, posterior, states)
     return Identification(
         candidates=candidates,
@@ -224,6 +225,16 @@ def identify(
         outside_because=outside_because,
         assumed=tuple(describe_gaps(case)),
     )
+
+
+def _choose_states(p_article: Floats) -> Integers:
+    """Return the articles told apart that have a state of their own, likeliest first; one at least."""
+    order = np.argsort(-p_article, kind="stable")[:MOST_CANDIDATES]
+    return np.asarray(order[: max(1, int((p_article[order] >= _LEAST_STATE).sum()))], dtype=np.int64)
+
+
+def _article_of(case: Case, entry: int) -> Article:
+    return case.index.articles[int(case.pools.places[entry])]
 
 
 def _state_chances(p_article: Floats, p_outside: float, states: Integers) -> Floats:
@@ -257,9 +268,10 @@ def _questions(
         asked.add("button_count")
     eligible = np.ones(len(chance))
     eligible[len(states)] = 0.0
+    survey = Survey(case, posterior, states)
     asks = []
     for kind in (kind for kind in KINDS if kind not in asked):
-        likelihood = answer_chances(case, posterior, kind, states)
+        likelihood = survey.single(kind)
         asks.append(
             Ask(
                 question=kind,
@@ -295,7 +307,7 @@ def _explain(
     before = case.prior.article.sum(axis=1)
     candidates = []
     for place in shown:
-        article, p = case.index.articles[place], float(p_article[place])
+        article, p = _article_of(case, place), float(p_article[place])
         listing = describe_listing(case.vehicle, float(before[place]), listed=bool(case.prior.listed[place]))
         factors = [_odds(p) / _odds(float(other[place])) for other in p_without]
         matches = [describe_match(one.observation, article) for one in case.judged]

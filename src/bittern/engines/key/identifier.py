@@ -12,37 +12,46 @@ import math
 
 import numpy as np
 
-from bittern.core.channel import log_p_read, log_p_unknown, normalise_reading
+from bittern.core.channel import ChannelRates, log_p_read, log_p_unknown, normalise_reading
 from bittern.engines.key.evidence import Observation
 from bittern.engines.key.fcc import grantee_length, strip_prefix
-from bittern.engines.key.index import Floats, KeyIndex
+from bittern.engines.key.index import Floats, Integers, KeyIndex
 from bittern.engines.key.rates import Rates
-from bittern.engines.key.spread import Likelihood
+from bittern.engines.key.spread import LabelLikelihood
+from bittern.engines.key.weight import Weight
 
 _CHARACTERS = 36
 
 
 def identifier_likelihood(
-    index: KeyIndex, observation: Observation, shares: Floats, rates: Rates
-) -> Likelihood:
+    index: KeyIndex, observation: Observation, weight: Weight, rates: Rates
+) -> LabelLikelihood:
     """Return the likelihood of an identifier that was read, or could not be had."""
-    table = index.tables["fcc_id"]
-    has = np.ones(len(table.values), dtype=bool)
-    if table.absent >= 0:
-        has[table.absent] = False
-    null = np.where(has, rates.null["fcc_id"].has, rates.null["fcc_id"].has_not)
+    absent, null = index.tables["fcc_id"].absent, rates.null["fcc_id"]
+    labelled = weight.labelled
     if observation.value is None:
-        return Likelihood(null, null, float(shares @ null))
+        nothing, none = np.zeros(0), np.zeros(0, dtype=np.int64)
+        generic = labelled * null.has + (1.0 - labelled) * null.has_not
+        return LabelLikelihood(absent, none, nothing, null.has, null.has_not, null.has, null.has_not, generic)
     reading = clean_reading(str(observation.value))
-    p_read = reading_likelihood(index, reading, observation.how, rates)
-    unknown = background(index, reading, observation.how, shares, rates)
-    labelled = float(shares[has].sum())
+    alike = np.sort(index.like_labels(reading))
+    p_read = read_labels(index, alike, reading, rates.channel[observation.how])
+    shares = weight.of_labels(alike)
+    unknown = background(index, reading, observation.how, weight, rates)
     another = 0.5 * float(shares @ p_read) / labelled + 0.5 * unknown if labelled else unknown
     elsewhere = rates.elsewhere_fcc.of(observation.how)
-    answered = 1.0 - null
-    by_value = answered * np.where(has, (1.0 - elsewhere) * p_read + elsewhere * another, another)
+    answered, answered_none = 1.0 - null.has, 1.0 - null.has_not
     unlisted = (1.0 - elsewhere) * unknown + elsewhere * another
-    return Likelihood(by_value, answered * unlisted, float(shares @ answered) * unlisted)
+    return LabelLikelihood(
+        absent=absent,
+        labels=alike,
+        of_labels=answered * ((1.0 - elsewhere) * p_read + elsewhere * another),
+        other_label=answered * elsewhere * another,
+        no_label=answered_none * another,
+        unlisted_label=answered * unlisted,
+        unlisted_no_label=answered_none * unlisted,
+        generic=(labelled * answered + (1.0 - labelled) * answered_none) * unlisted,
+    )
 
 
 def clean_reading(text: str) -> str:
@@ -54,48 +63,43 @@ def clean_reading(text: str) -> str:
     return normalise_reading(strip_prefix(text)) or normalise_reading(text)
 
 
-def reading_likelihood(index: KeyIndex, reading: str, how: str, rates: Rates) -> Floats:
-    """Return the channel's likelihood of ``reading`` for every identifier in the pack, shape (values,).
-
-    Identifiers that do not resemble the reading at all get 0; ``elsewhere_fcc`` still allows for them.
-    """
-    labels = index.tables["fcc_id"].values
-    p_read = np.zeros(len(labels))
-    channel = rates.channel[how]
-    for place in index.like_labels(reading):
-        p_read[place] = math.exp(log_p_read(str(labels[place]), reading, channel))
-    return p_read
+def read_labels(index: KeyIndex, labels: Integers, reading: str, channel: ChannelRates) -> Floats:
+    """Return the channel's likelihood of ``reading`` for each of the identifiers at ``labels``."""
+    values = index.tables["fcc_id"].values
+    return np.array([math.exp(log_p_read(str(values[place]), reading, channel)) for place in labels.tolist()])
 
 
-def background(index: KeyIndex, reading: str, how: str, shares: Floats, rates: Rates) -> float:
+def background(index: KeyIndex, reading: str, how: str, weight: Weight, rates: Rates) -> float:
     """Return the likelihood of ``reading`` where the true identifier is one that the pack does not have."""
-    table = index.tables["fcc_id"]
     longest = max(20, len(reading))
     free = math.exp(log_p_unknown(reading, rates.channel[how], longest=longest))
-    labelled = max(1e-9, 1.0 - (float(shares[table.absent]) if table.absent >= 0 else 0.0))
-    sibling = sum(p * float(shares[place]) for place, p in _siblings(index, reading).items()) / labelled
+    labelled = max(1e-9, weight.labelled)
+    places, p_sibling = _siblings(index, reading)
+    sibling = float(weight.of_labels(places) @ p_sibling) / labelled
     bare = reading.replace("-", "")
     length = grantee_length(bare[:1]) if bare else None
     same = 0.0
     if length and len(bare) > length:
-        held = float(shares[index.labels_of_grantee(bare[:length])].sum())
+        grantee = index.labels.grantees.get(bare[:length])
+        held = 0.0 if grantee is None else weight.of_grantee(grantee)
         same = held / labelled * float(_CHARACTERS ** -(len(bare) - length)) / 14
     rest = 1.0 - rates.sibling - rates.same_grantee
     return rest * free + rates.sibling * sibling + rates.same_grantee * same
 
 
-def _siblings(index: KeyIndex, reading: str) -> dict[int, float]:
-    """Return, for identifiers with one or two other characters in their product code, the chance of that."""
+def _siblings(index: KeyIndex, reading: str) -> tuple[Integers, Floats]:
+    """Return the identifiers with one or two other characters in their product code, the chance of each."""
     labels = index.tables["fcc_id"].values
     bare = reading.replace("-", "")
-    found: dict[int, float] = {}
-    for place in index.like_labels(reading):
+    places, chances = [], []
+    for place in index.like_labels(reading).tolist():
         label = str(labels[place]).replace("-", "")
         fixed = grantee_length(label[:1]) or 0
         if len(label) != len(bare) or label[:fixed] != bare[:fixed]:
             continue
-        places = len(label) - fixed
+        count = len(label) - fixed
         differing = sum(a != b for a, b in zip(label, bare, strict=True))
-        if 1 <= differing <= min(2, places):
-            found[place] = 0.5 / (math.comb(places, differing) * (_CHARACTERS - 1) ** differing)
-    return found
+        if 1 <= differing <= min(2, count):
+            places.append(place)
+            chances.append(0.5 / (math.comb(count, differing) * (_CHARACTERS - 1) ** differing))
+    return np.array(places, dtype=np.int64), np.array(chances)

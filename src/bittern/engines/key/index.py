@@ -2,40 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-from bittern.core.channel import normalise_reading
 from bittern.engines.key.catalogue import STARTS, Article, Catalogue, Fitment
-from bittern.engines.key.fcc import grantee_length
+from bittern.engines.key.features import (
+    FeatureTable,
+    Floats,
+    Integers,
+    lay_features,
+    lay_signatures,
+    plain_name,
+)
+from bittern.engines.key.fitments import FitmentTable
+from bittern.engines.key.labels import MOST_ALIKE, LabelIndex
 from bittern.engines.key.rates import Rates
+from bittern.engines.key.recent import Recent
+from bittern.engines.key.weight import ArticleClasses, Weight, WeightPart, weigh_part
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+__all__ = ["FeatureTable", "Floats", "Integers", "KeyIndex", "Rows", "plain_name"]
 
 _LONGEST_SPAN_YEARS = 120
-# Characters that are easily mixed count as one when labels are compared roughly.
-_ROUGH = str.maketrans("OQDILSBZGV", "0001158260", "-? ") | {ord("V"): "U"}
-
-
-@dataclass(frozen=True, slots=True)
-class FeatureTable:
-    """One feature of all articles: its distinct values, and which of them each article has.
-
-    ``code[i]`` is the place of article i's value in ``values``; ``absent`` the place of "has none", or -1.
-    """
-
-    values: tuple[Hashable, ...]
-    code: Integers
-    absent: int
-
-    def shares(self, weight: Floats) -> Floats:
-        """Return how often each value occurs, shape (values,), when articles occur with ``weight``."""
-        counted = np.bincount(self.code, weights=weight, minlength=len(self.values))
-        return counted.astype(np.float64)
+# Makes and priors that are kept ready; one shop's work of a day is about few of either.
+_MAKES_KEPT = 32
+_PRIORS_KEPT = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +43,6 @@ class Rows:
     group: Integers
 
 
-def plain_name(text: str) -> str:
-    """Return a make, model, blade or button name without capitals and extra spaces.
-
-    >>> plain_name("  Heron   GT ")
-    'heron gt'
-    """
-    return " ".join(text.casefold().split())
-
-
 class KeyIndex:
     """Arrays over one catalogue; make one per pack and keep it.
 
@@ -66,159 +50,162 @@ class KeyIndex:
     ----------
     catalogue
         Articles and fitments; rows that point at no article are left out (``pack check`` names them).
+
+    Attributes
+    ----------
+    tables
+        Features of all articles by kind.
+    signatures, classes
+        What articles have in common.
+    labels
+        The identifiers, in the order of their table.
+    priors
+        Priors that were worked out lately over many rows.
     """
 
     def __init__(self, catalogue: Catalogue) -> None:
         self.articles: tuple[Article, ...] = tuple(catalogue.articles.values())
         self.position = {article.article: i for i, article in enumerate(self.articles)}
-        fitments = [row for row in catalogue.fitments if row.article in self.position]
-        self._lay_rows(fitments)
+        self._lay_rows(FitmentTable.of(catalogue.fitments))
         self._lay_groups()
-        self.weight = self._weigh(np.arange(len(self.rows.article)))
-        self.tables = _lay_features(self.articles)
-        labels = [_pairs(str(label)) for label in self.tables["fcc_id"].values]
-        self._pair_places = _places_by_pair(labels)
-        self._by_grantee = _places_by_grantee(self.tables["fcc_id"].values)
-        self._pair_counts = np.array([len(pairs) for pairs in labels], dtype=np.int64)
+        self.tables = lay_features(self.articles)
+        self.signatures = lay_signatures(self.tables)
+        self.labels = LabelIndex(self.tables["fcc_id"].values)
+        self.classes = self._lay_classes()
+        self.general = self._weigh(np.arange(len(self.rows.article)))
+        self.priors = Recent(_PRIORS_KEPT)
+        # A method with its own memory, so that an index that is dropped takes what it kept along.
+        self._weight = lru_cache(_MAKES_KEPT)(self._weight_of)
 
     def __len__(self) -> int:
         return len(self.articles)
 
-    def groups_of(self, make: str, model: str) -> list[int]:
+    @property
+    def group_count(self) -> int:
+        """Number of make-and-model groups."""
+        return len(self._first) - 1
+
+    @cached_property
+    def fitments(self) -> Sequence[Fitment]:
+        """The rows as objects, in the order of ``rows``."""
+        return self._table.take(self._order)
+
+    def groups_of(self, make: str, model: str) -> Sequence[int]:
         """Return the make-and-model groups that agree with what is known; all of them when nothing is."""
         make, model = plain_name(make), plain_name(model)
         if make and model:
             group = self._by_name.get((make, model))
             return [] if group is None else [group]
         if make:
-            return self._by_make.get(make, [])
-        return self._by_model.get(model, []) if model else list(range(len(self._first) - 1))
+            return self._by_make.get(make, range(0))
+        return self._by_model.get(model, []) if model else range(self.group_count)
 
     def rows_of(self, groups: Sequence[int]) -> Integers:
         """Return the places of the rows of ``groups``."""
-        if len(groups) == len(self._first) - 1:
-            return np.arange(len(self.rows.article))
+        if isinstance(groups, range):
+            # A make's groups stand together, as rows are sorted by make.
+            first = self._first[groups.start] if groups else 0
+            return np.arange(first, self._first[groups.stop] if groups else first)
         parts = [np.arange(self._first[group], self._first[group + 1]) for group in groups]
         return np.concatenate(parts) if parts else np.zeros(0, dtype=np.int64)
 
-    def labels_of_grantee(self, grantee: str) -> Integers:
-        """Return the places in the table of identifiers that begin with this grantee code."""
-        return self._by_grantee.get(grantee, np.zeros(0, dtype=np.int64))
+    def rows_of_article(self, article: str) -> list[Fitment]:
+        """Return the fitments that point at ``article``, in the order of the pack."""
+        place = self.position.get(article)
+        if place is None:
+            return []
+        by_article, first = self._rows_by_article
+        rows = by_article[first[place] : first[place + 1]]
+        return [self._table[int(row)] for row in np.sort(self._order[rows])]
 
-    def weight_for(self, make: str, rates: Rates) -> Floats:
-        """Return how often each article turns up as a key in general, shape (articles,), sum 1.
+    def weight_for(self, make: str, rates: Rates) -> Weight:
+        """Return how often each article turns up as a key in general.
 
         Notes
         -----
         Share times years of every fitment row, so that an article of many vehicles weighs more; where the
         make is known, ``rates.same_make`` of the weight is that make's own.
         """
-        groups = self._by_make.get(plain_name(make)) if make else None
-        if not groups:
-            return self.weight
-        own = self._weigh(self.rows_of(groups))
-        return rates.same_make * own + (1.0 - rates.same_make) * self.weight
+        make = plain_name(make)
+        return self._weight(make if make in self._by_make else "", rates.same_make)
 
-    def like_labels(self, reading: str, most: int = 24) -> list[int]:
-        """Return the places in the table of identifiers that ``reading`` resembles, most alike first.
+    def like_labels(self, reading: str, most: int = MOST_ALIKE) -> Integers:
+        """Return the places in the table of identifiers that ``reading`` resembles, most alike first."""
+        return self.labels.like(reading, most)
 
-        Notes
-        -----
-        Compared by neighbouring pairs of characters, easily mixed ones counted as one. A label that shares
-        less than four in ten of the shorter text's pairs is not a misreading of it by any likely way: two
-        wrong characters in the middle of seven leave three pairs of six.
-        """
-        wanted = _pairs(reading)
-        if not wanted:
-            return []
-        counts = np.zeros(len(self._pair_counts), dtype=np.int64)
-        for pair in wanted:
-            places = self._pair_places.get(pair)
-            if places is not None:
-                counts[places] += 1
-        shorter = np.maximum(1, np.minimum(self._pair_counts, len(wanted)))
-        found = np.flatnonzero(counts >= 0.4 * shorter)
-        alike = counts[found] / shorter[found]
-        order = np.lexsort((found, -counts[found], -alike))
-        return [int(found[i]) for i in order[:most]]
+    @cached_property
+    def heads(self) -> tuple[Integers, Integers]:
+        """Articles by signature, most common in general first; where each signature's begin, and the end."""
+        of = self.signatures.of
+        weight = self.general.of_articles(np.arange(len(self)))
+        order = np.lexsort((-weight, of))
+        return order, np.searchsorted(of[order], np.arange(len(self.signatures) + 1))
 
-    def _lay_rows(self, fitments: Sequence[Fitment]) -> None:
-        names = [(plain_name(row.make), plain_name(row.model)) for row in fitments]
-        self._names = sorted(set(names))
+    @cached_property
+    def _rows_by_article(self) -> tuple[Integers, Integers]:
+        order = np.argsort(self.rows.article, kind="stable")
+        return order, np.searchsorted(self.rows.article[order], np.arange(len(self) + 1))
+
+    def _lay_rows(self, table: FitmentTable) -> None:
+        article = table.article_places(self.position)
+        known = np.flatnonzero(article >= 0)
+        columns = table.columns
+        # Spelling apart, names are few: what takes long is done once for each.
+        makes, make_of = _plain_codes(table.makes)
+        models, model_of = _plain_codes(table.models)
+        mark = make_of[columns.make[known]] * max(1, len(models)) + model_of[columns.model[known]]
+        marks, group = np.unique(mark, return_inverse=True)
+        self._names = [(makes[m // len(models)], models[m % len(models)]) for m in marks.tolist()]
         self._by_name = {name: i for i, name in enumerate(self._names)}
-        group = np.array([self._by_name[name] for name in names], dtype=np.int64)
-        order = np.argsort(group, kind="stable")
-        self.fitments = tuple(fitments[i] for i in order)
+        order = np.argsort(group.reshape(-1), kind="stable")
+        self._table, self._order = table, known[order]
+        start = np.array([STARTS.index(word) for word in table.starts], dtype=np.int64)
+        year_from = columns.year_from[self._order].astype(np.int64)
         self.rows = Rows(
-            article=np.array([self.position[row.article] for row in self.fitments], dtype=np.int64),
-            year_from=np.array([row.year_from for row in self.fitments], dtype=np.int64),
-            year_to=np.array(
-                [min(row.year_to, row.year_from + _LONGEST_SPAN_YEARS) for row in self.fitments],
-                dtype=np.int64,
+            article=article[self._order],
+            year_from=year_from,
+            year_to=np.minimum(
+                columns.year_to[self._order].astype(np.int64), year_from + _LONGEST_SPAN_YEARS
             ),
-            start=np.array([STARTS.index(row.start) for row in self.fitments], dtype=np.int64),
-            share=np.array([max(0.0, row.share) for row in self.fitments], dtype=np.float64),
-            group=group[order],
+            start=start[columns.start[self._order]] if len(start) else np.zeros(0, dtype=np.int64),
+            share=np.maximum(0.0, columns.share[self._order]),
+            group=group.reshape(-1)[order],
         )
 
     def _lay_groups(self) -> None:
         self._first = np.searchsorted(self.rows.group, np.arange(len(self._names) + 1))
-        self._by_make: dict[str, list[int]] = {}
+        self._by_make: dict[str, range] = {}
         self._by_model: dict[str, list[int]] = {}
         for place, (make, model) in enumerate(self._names):
-            self._by_make.setdefault(make, []).append(place)
+            first = self._by_make.get(make, range(place, place)).start
+            self._by_make[make] = range(first, place + 1)
             self._by_model.setdefault(model, []).append(place)
 
-    def _weigh(self, places: Integers) -> Floats:
+    def _lay_classes(self) -> ArticleClasses:
+        label = self.tables["fcc_id"]
+        by_label = np.argsort(label.code, kind="stable")
+        return ArticleClasses(
+            tables=self.tables,
+            signatures=self.signatures,
+            grantee=self.labels.grantee[label.code] if len(self) else np.zeros(0, dtype=np.int64),
+            by_label=by_label,
+            first_by_label=np.searchsorted(label.code[by_label], np.arange(len(label.values) + 1)),
+        )
+
+    def _weight_of(self, make: str, same_make: float) -> Weight:
+        if not make:
+            return Weight(self.general)
+        return Weight(self.general, self._weigh(self.rows_of(self._by_make[make])), same_make)
+
+    def _weigh(self, places: Integers) -> WeightPart:
         rows = self.rows
         years = np.maximum(0, rows.year_to[places] - rows.year_from[places] + 1)
-        weight = np.bincount(
-            rows.article[places], weights=rows.share[places] * years, minlength=len(self.articles)
-        ).astype(np.float64)
-        # No article is impossible as somebody's key, listed or not.
-        weight += (weight.sum() * 0.01 + 1e-9) / max(1, len(self.articles))
-        return weight / weight.sum() if len(self.articles) else weight
+        return weigh_part(self.classes, rows.article[places], rows.share[places] * years)
 
 
-def _lay_features(articles: Sequence[Article]) -> dict[str, FeatureTable]:
-    return {
-        "fcc_id": _table([normalise_reading(article.fcc_id) for article in articles], ""),
-        "button_count": _table([len(article.buttons) for article in articles], None),
-        "buttons": _table([frozenset(map(plain_name, article.buttons)) for article in articles], frozenset()),
-        "blade": _table([plain_name(article.blade) for article in articles], ""),
-        "chip": _table([plain_name(article.chip) for article in articles], ""),
-        "frequency_hz": _table([float(article.frequency_hz or 0.0) for article in articles], 0.0),
-    }
-
-
-def _table(column: Sequence[Hashable], absent: Hashable) -> FeatureTable:
-    place: dict[Hashable, int] = {}
-    code = np.array([place.setdefault(value, len(place)) for value in column], dtype=np.int64)
-    return FeatureTable(tuple(place), code, place.get(absent, -1))
-
-
-def _rough(text: str) -> str:
-    return normalise_reading(text).translate(_ROUGH)
-
-
-def _pairs(text: str) -> set[str]:
-    rough = _rough(text)
-    return {rough[i : i + 2] for i in range(len(rough) - 1)}
-
-
-def _places_by_pair(labels: Sequence[set[str]]) -> dict[str, Integers]:
-    places: dict[str, list[int]] = {}
-    for place, pairs in enumerate(labels):
-        for pair in pairs:
-            places.setdefault(pair, []).append(place)
-    return {pair: np.array(found, dtype=np.int64) for pair, found in places.items()}
-
-
-def _places_by_grantee(labels: Sequence[Hashable]) -> dict[str, Integers]:
-    places: dict[str, list[int]] = {}
-    for place, label in enumerate(labels):
-        bare = str(label).replace("-", "")
-        length = grantee_length(bare[:1]) if bare else None
-        if length and len(bare) > length:
-            places.setdefault(bare[:length], []).append(place)
-    return {grantee: np.array(found, dtype=np.int64) for grantee, found in places.items()}
+def _plain_codes(names: Sequence[str]) -> tuple[list[str], Integers]:
+    """Return the plain names in order, and for every name the place of its plain form."""
+    plain = [plain_name(name) for name in names]
+    distinct = sorted(set(plain))
+    place = {name: i for i, name in enumerate(distinct)}
+    return distinct, np.array([place[name] for name in plain], dtype=np.int64)

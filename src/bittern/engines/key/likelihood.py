@@ -9,15 +9,19 @@ about another thing and follows the background, whatever the article.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bittern.engines.key.catalogue import STARTS
-from bittern.engines.key.evidence import MOST_BUTTONS, Observation
+from bittern.engines.key.evidence import MOST_BUTTONS, Observation, Value
 from bittern.engines.key.identifier import identifier_likelihood
-from bittern.engines.key.index import FeatureTable, Floats, KeyIndex, plain_name
+from bittern.engines.key.index import FeatureTable, Floats, Integers, KeyIndex, plain_name
 from bittern.engines.key.rates import Rates
-from bittern.engines.key.spread import Likelihood
+from bittern.engines.key.spread import LabelLikelihood, Likelihood
+from bittern.engines.key.weight import Weight
 
 # Names that the pack does not know share the chance of "something else" as if there were this many.
 _OTHER_NAMES = 20
@@ -29,7 +33,9 @@ _NEW_BUTTON = 0.10
 _RADIO_HZ = (1e3, 1e11)
 
 
-def key_likelihood(index: KeyIndex, observation: Observation, weight: Floats, rates: Rates) -> Likelihood:
+def key_likelihood(
+    index: KeyIndex, observation: Observation, weight: Weight, rates: Rates
+) -> Likelihood | LabelLikelihood:
     """Return the likelihood of an observation of the shown key.
 
     Parameters
@@ -39,22 +45,40 @@ def key_likelihood(index: KeyIndex, observation: Observation, weight: Floats, ra
     observation
         Any kind but ``start``.
     weight
-        Shape (articles,), sum 1: how often each article turns up, from :meth:`KeyIndex.weight_for`.
+        How often each article turns up, from :meth:`KeyIndex.weight_for`.
     rates
         The model's rates.
     """
-    table = index.tables[observation.kind]
-    shares = table.shares(weight)
     if observation.kind == "fcc_id":
-        return identifier_likelihood(index, observation, shares, rates)
+        return identifier_likelihood(index, observation, weight, rates)
+    table, shares = index.tables[observation.kind], weight.shares(observation.kind)
     if observation.value is None:
         return null_likelihood(observation.kind, table, shares, rates)
-    kernel, background = _kernel(observation, table, shares, rates)
-    elsewhere = rates.elsewhere.of(observation.how)
-    by_value = (1.0 - elsewhere) * kernel + elsewhere * background
-    answered = answered_chance(observation.kind, table, rates)
-    generic = background * float(shares @ answered)
-    return Likelihood(by_value * answered, by_value * answered, generic)
+    by_value, generic = answer_likelihoods(
+        observation.kind, [observation.value], observation.how, table, shares, rates, sd=observation.sd
+    )
+    return Likelihood(by_value[0], by_value[0], float(generic[0]))
+
+
+def answer_likelihoods(
+    kind: str,
+    values: Sequence[Value],
+    how: str,
+    table: FeatureTable,
+    shares: Floats,
+    rates: Rates,
+    *,
+    sd: float | None = None,
+) -> tuple[Floats, Floats]:
+    """Return the likelihoods of each of ``values``: shapes (answers, values of the table) and (answers,).
+
+    The first is for an article with that value of the feature, the second for one that resembles none.
+    """
+    kernel, background = _kernels(kind, values, how, sd, table, shares, rates)
+    elsewhere = rates.elsewhere.of(how)
+    answered = answered_chance(kind, table, rates)
+    by_value = ((1.0 - elsewhere) * kernel + elsewhere * background[:, None]) * answered
+    return by_value, background * float(shares @ answered)
 
 
 def null_likelihood(kind: str, table: FeatureTable, shares: Floats, rates: Rates) -> Likelihood:
@@ -109,100 +133,112 @@ def answered_chance(kind: str, table: FeatureTable, rates: Rates) -> Floats:
     return answered
 
 
-def _kernel(
-    observation: Observation, table: FeatureTable, shares: Floats, rates: Rates
-) -> tuple[Floats, float]:
-    """Return the likelihood for each value of the table, and the background of things not in the pack."""
-    value, how = observation.value, observation.how
-    if observation.kind == "button_count":
-        return _count_kernel(int(str(value)), table, shares, rates.miscount.of(how))
-    if observation.kind == "buttons":
-        words = value if isinstance(value, tuple) else ()
-        return _buttons_kernel(frozenset(map(plain_name, words)), table, shares, rates, how)
-    if observation.kind == "frequency_hz":
-        return _frequency_kernel(float(str(value)), observation.sd, how, table, shares, rates)
-    return _category_kernel(plain_name(str(value)), table, shares, rates, how)
+def _kernels(
+    kind: str,
+    values: Sequence[Value],
+    how: str,
+    sd: float | None,
+    table: FeatureTable,
+    shares: Floats,
+    rates: Rates,
+) -> tuple[Floats, Floats]:
+    """Return the likelihood of each answer for each value of the table, and the background of each."""
+    if kind == "button_count":
+        counts = np.array([int(str(value)) for value in values], dtype=np.int64)
+        return _count_kernels(counts, table, shares, rates.miscount.of(how))
+    if kind == "buttons":
+        seen = [frozenset(map(plain_name, value if isinstance(value, tuple) else ())) for value in values]
+        return _buttons_kernels(seen, table, shares, rates, how)
+    if kind == "frequency_hz":
+        hertz = np.array([float(str(value)) for value in values])
+        return _frequency_kernels(hertz, sd, how, table, shares, rates)
+    return _category_kernels([plain_name(str(value)) for value in values], table, shares, rates, how)
 
 
-def _count_kernel(count: int, table: FeatureTable, shares: Floats, wrong: float) -> tuple[Floats, float]:
+@lru_cache(maxsize=64)
+def _count_table(wrong: float) -> Floats:
+    """Return the chance of each number counted (rows) where each number is true (columns)."""
     counts = np.arange(MOST_BUTTONS + 1)
+    away = 0.25 ** np.abs(counts[:, None] - counts[None, :]).astype(np.float64)
+    np.fill_diagonal(away, 0.0)
+    chance = np.asarray(wrong * away / away.sum(axis=0), dtype=np.float64)
+    np.fill_diagonal(chance, 1.0 - wrong)
+    return chance
 
-    def p_counted(true: int) -> float:
-        away = 0.25 ** np.abs(counts - true)
-        away[counts == true] = 0.0
-        return 1.0 - wrong if count == true else wrong * float(away[count] / away.sum())
 
-    kernel = np.array([p_counted(min(MOST_BUTTONS, int(str(true)))) for true in table.values])
-    free = 0.5 ** (counts + 1.0)
-    background = (1.0 - _FREE_COUNTS) * float(shares @ kernel) + _FREE_COUNTS * float(
-        free[count] / free.sum()
-    )
+def _count_kernels(
+    counts: Integers, table: FeatureTable, shares: Floats, wrong: float
+) -> tuple[Floats, Floats]:
+    true = np.minimum(MOST_BUTTONS, table.numbers.astype(np.int64))
+    kernel = _count_table(wrong)[np.ix_(counts, true)]
+    free = 0.5 ** (np.arange(MOST_BUTTONS + 1) + 1.0)
+    background = (1.0 - _FREE_COUNTS) * (kernel @ shares) + _FREE_COUNTS * free[counts] / free.sum()
     return kernel, background
 
 
-def _buttons_kernel(
-    seen: frozenset[str], table: FeatureTable, shares: Floats, rates: Rates, how: str
-) -> tuple[Floats, float]:
-    sets = [frozenset(value) if isinstance(value, frozenset) else frozenset[str]() for value in table.values]
-    words = sorted(set().union(*sets))
-    has = np.array([[word in one for word in words] for one in sets], dtype=np.float64).reshape(len(sets), -1)
-    said = np.array([word in seen for word in words], dtype=bool)
+def _buttons_kernels(
+    seen: Sequence[frozenset[str]], table: FeatureTable, shares: Floats, rates: Rates, how: str
+) -> tuple[Floats, Floats]:
+    words, has = table.words, table.has
+    said = np.array([[word in one for word in words] for one in seen]).reshape(len(seen), len(words))
     missed, imagined = rates.missed.of(how), rates.imagined.of(how)
     p_said = has * (1.0 - missed) + (1.0 - has) * imagined
-    kernel = np.where(said, p_said, 1.0 - p_said).prod(axis=1)
     # Free: every button of the pack by itself, as often as articles have it.
     p_word = 0.02 + 0.96 * (shares @ p_said)
-    free = float(np.where(said, p_word, 1.0 - p_word).prod())
-    new_words = len(seen.difference(words))
-    kernel = kernel * _p_new(new_words, rates.imagined_new.of(how))
-    in_pack = float(shares @ kernel)
-    outside = (1.0 - _NEW_BUTTON) * free if not new_words else _NEW_BUTTON * free * _p_names(new_words)
-    return kernel, 0.5 * in_pack + 0.5 * outside
-
-
-def _p_new(words: int, p_any: float) -> float:
-    """Return the chance of these words that the pack does not know, when any occur with ``p_any``."""
-    return 1.0 - p_any if not words else p_any * _p_names(words)
-
-
-def _p_names(words: int) -> float:
+    kernel = _p_sets(said, p_said)
+    free = _p_sets(said, p_word[None, :])[:, 0]
+    new = np.array([len(one.difference(words)) for one in seen], dtype=np.int64)
+    p_any = rates.imagined_new.of(how)
     # Geometric in number, and each is one of some twenty that it could be.
-    return float(0.5**words * _OTHER_NAMES**-words)
+    p_names = 0.5**new * _OTHER_NAMES ** -new.astype(np.float64)
+    kernel = kernel * np.where(new == 0, 1.0 - p_any, p_any * p_names)[:, None]
+    outside = free * np.where(new == 0, 1.0 - _NEW_BUTTON, _NEW_BUTTON * p_names)
+    return kernel, 0.5 * (kernel @ shares) + 0.5 * outside
 
 
-def _category_kernel(
-    name: str, table: FeatureTable, shares: Floats, rates: Rates, how: str
-) -> tuple[Floats, float]:
-    values = [str(value) for value in table.values]
+def _p_sets(said: NDArray[np.bool_], p_said: Floats) -> Floats:
+    """Return the chance of each set of words (rows of ``said``) where each is said with ``p_said`` (rows)."""
+    tiny = 1e-300
+    said_logs = np.log(np.maximum(p_said, tiny)).T
+    silent_logs = np.log(np.maximum(1.0 - p_said, tiny)).T
+    return np.asarray(np.exp(said @ said_logs + ~said @ silent_logs), dtype=np.float64)
+
+
+def _category_kernels(
+    names: Sequence[str], table: FeatureTable, shares: Floats, rates: Rates, how: str
+) -> tuple[Floats, Floats]:
     named = 1.0 - (float(shares[table.absent]) if table.absent >= 0 else 0.0)
     smooth = 0.1
-    kinds = sum(1 for value in values if value)
-    if name in values and named > 0.0:
-        share = float(shares[values.index(name)])
-        background = (1.0 - rates.category_new) * ((1.0 - smooth) * share / named + smooth / kinds)
-    else:
-        background = (rates.category_new if kinds else 1.0) / _OTHER_NAMES
-    wrong = rates.category_wrong.of(how)
-    right = np.array([1.0 if value == name else 0.0 for value in values])
-    p_wrong = np.array([wrong if value else 1.0 for value in values])
-    return (1.0 - p_wrong) * right + p_wrong * background, background
+    kinds = len(table.values) - (table.absent >= 0)
+    place = np.array([table.place.get(name, -1) for name in names], dtype=np.int64)
+    unknown = (rates.category_new if kinds else 1.0) / _OTHER_NAMES
+    background = np.full(len(names), unknown)
+    if named > 0.0 and kinds:
+        known = (1.0 - rates.category_new) * ((1.0 - smooth) * shares[place] / named + smooth / kinds)
+        background = np.where(place >= 0, known, unknown)
+    right = np.zeros((len(names), len(table.values)))
+    right[np.flatnonzero(place >= 0), place[place >= 0]] = 1.0
+    p_wrong = np.full(len(table.values), rates.category_wrong.of(how))
+    if table.absent >= 0:
+        p_wrong[table.absent] = 1.0
+    return (1.0 - p_wrong) * right + p_wrong * background[:, None], background
 
 
-def _frequency_kernel(
-    value: float, sd: float | None, how: str, table: FeatureTable, shares: Floats, rates: Rates
-) -> tuple[Floats, float]:
-    sd_hz = frequency_sd_hz(value, sd, how, rates)
-    nominal = np.array([float(str(hertz)) for hertz in table.values])
-    density = np.exp(-0.5 * ((value - nominal) / sd_hz) ** 2) / (sd_hz * math.sqrt(2.0 * math.pi))
-    density[nominal == 0.0] = 0.0
-    free = 1.0 / (value * math.log(2.0) * radio_octaves())
-    background = mix_frequency(float(shares @ density), free, shares, table, rates)
-    density[nominal == 0.0] = background
+def _frequency_kernels(
+    hertz: Floats, sd: float | None, how: str, table: FeatureTable, shares: Floats, rates: Rates
+) -> tuple[Floats, Floats]:
+    sd_hz = np.array([frequency_sd_hz(float(value), sd, how, rates) for value in hertz])[:, None]
+    nominal = table.numbers
+    density = np.exp(-0.5 * ((hertz[:, None] - nominal) / sd_hz) ** 2) / (sd_hz * math.sqrt(2.0 * math.pi))
+    density[:, nominal == 0.0] = 0.0
+    free = 1.0 / (hertz * math.log(2.0) * radio_octaves())
+    background = mix_frequency(density @ shares, free, shares, table, rates)
+    density[:, nominal == 0.0] = background[:, None]
     return density, background
 
 
-def mix_frequency(in_pack: float, free: float, shares: Floats, table: FeatureTable, rates: Rates) -> float:
-    """Return the background of a frequency: the pack's radios, and radios that keep to none of them."""
+def mix_frequency(in_pack: Floats, free: Floats, shares: Floats, table: FeatureTable, rates: Rates) -> Floats:
+    """Return the backgrounds of frequencies: the pack's radios, and radios that keep to none of them."""
     silent = float(shares[table.absent]) if table.absent >= 0 else 0.0
     radios = 1.0 - silent
     if radios <= 0.0:

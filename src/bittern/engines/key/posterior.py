@@ -15,16 +15,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from bittern.engines.key.evidence import KEY_KINDS, Observation, Vehicle, check_observation
-from bittern.engines.key.index import Floats, KeyIndex
+from bittern.engines.key.index import Floats, Integers, KeyIndex
 from bittern.engines.key.likelihood import key_likelihood, start_likelihood
-from bittern.engines.key.prior import Prior, prior_of
+from bittern.engines.key.pools import Pools, common_heads, likeliest, pool_articles
+from bittern.engines.key.prior import Listing, Prior, list_articles, spread_prior
 from bittern.engines.key.rates import Rates
-from bittern.engines.key.spread import Likelihood
+from bittern.engines.key.spread import LabelLikelihood, Likelihood
+from bittern.engines.key.weight import Weight
+
+MOST_CANDIDATES = 40
+"""Articles that are told apart at least: the likeliest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,19 +38,42 @@ class Judged:
 
     observation: Observation
     start: Floats | None
-    key: Likelihood | None
+    key: Likelihood | LabelLikelihood | None
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One vehicle with its observations, judged but not yet put together."""
+    """One vehicle with its observations, judged but not yet put together.
+
+    Attributes
+    ----------
+    pools
+        The entries that everything of a case is laid out over: articles, then pools of the others.
+    prior
+        Chances over the entries.
+    weight
+        How often articles turn up as keys in general.
+    log_own, log_alike
+        Shape (observations, entries): logarithm of each observation's likelihood, for the article's own key
+        and for one outside the pack that resembles it; 0 for ``start``.
+    log_other
+        Shape (observations,): the same for a key that resembles none.
+    start
+        Shape (observations, 2): likelihood for a vehicle started by turn, by push; 1 for all other kinds.
+    """
 
     index: KeyIndex
     rates: Rates
     vehicle: Vehicle
+    listing: Listing
+    pools: Pools
     prior: Prior
-    weight: Floats
+    weight: Weight
     judged: tuple[Judged, ...]
+    log_own: Floats
+    log_alike: Floats
+    log_other: Floats
+    start: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +83,13 @@ class Posterior:
     Attributes
     ----------
     article, outside
-        Shapes (articles, 2) and (2,), by start as in :class:`~bittern.engines.key.prior.Prior`.
+        Shapes (entries, 2) and (2,), by start as in :class:`~bittern.engines.key.prior.Prior`.
     own_given_article, own_given_outside
-        Shape (articles,) and a number: chance that the shown key is the vehicle's kind, given its article.
+        Shape (entries,) and a number: chance that the shown key is the vehicle's kind, given its article.
     foreign_key, foreign_other
-        Shape (articles,) and a number, sum 1: what a key not of the vehicle's kind would be.
+        Shape (entries,) and a number, sum 1: what a key not of the vehicle's kind would be.
     outside_key, outside_other
-        Shape (articles,) and a number, sum 1: which article a key outside the pack would resemble.
+        Shape (entries,) and a number, sum 1: which article a key outside the pack would resemble.
     log_evidence
         Natural logarithm of the chance (density, where a frequency was measured) of all observations.
     """
@@ -78,7 +106,7 @@ class Posterior:
 
     @property
     def p_article(self) -> Floats:
-        """Chance of each article, shape (articles,)."""
+        """Chance of each entry, shape (entries,)."""
         return np.asarray(self.article[:, 0] + self.article[:, 1], dtype=np.float64)
 
     @property
@@ -87,8 +115,19 @@ class Posterior:
         return float(self.outside.sum())
 
 
-def open_case(index: KeyIndex, vehicle: Vehicle, observations: Sequence[Observation], rates: Rates) -> Case:
+def open_case(
+    index: KeyIndex,
+    vehicle: Vehicle,
+    observations: Sequence[Observation],
+    rates: Rates,
+    apart: Sequence[int] = (),
+) -> Case:
     """Return the case with every observation judged; their order does not matter.
+
+    Parameters
+    ----------
+    apart
+        Articles, by their place in the pack, that shall not be in a pool whatever their chance.
 
     Raises
     ------
@@ -103,7 +142,23 @@ def open_case(index: KeyIndex, vehicle: Vehicle, observations: Sequence[Observat
     every.sort(key=lambda one: (one.kind, one.how, repr(_plain(one)), repr(one.sd)))
     weight = index.weight_for(vehicle.make, rates)
     judged = tuple(_judge(index, one, weight, rates) for one in every) if len(index) else ()
-    return Case(index, rates, vehicle, prior_of(index, vehicle, rates, weight), weight, judged)
+    listing = list_articles(index, vehicle, rates)
+    start = np.array([np.ones(2) if one.start is None else one.start for one in judged]).reshape(-1, 2)
+    alone = _tell_apart(index, listing, weight, judged, start.prod(axis=0), rates)
+    pools = pool_articles(index, weight, np.union1d(alone, np.array(apart, dtype=np.int64)))
+    log_own, log_alike, log_other = _log_terms(judged, pools)
+    prior = spread_prior(index, listing, pools, rates)
+    return Case(
+        index, rates, vehicle, listing, pools, prior, weight, judged, log_own, log_alike, log_other, start
+    )
+
+
+def tell_more_apart(case: Case, places: Integers) -> Case:
+    """Return the same case with the articles at ``places`` told apart too."""
+    pools = pool_articles(case.index, case.weight, np.union1d(case.pools.places, places))
+    log_own, log_alike, log_other = _log_terms(case.judged, pools)
+    prior = spread_prior(case.index, case.listing, pools, case.rates)
+    return replace(case, pools=pools, prior=prior, log_own=log_own, log_alike=log_alike, log_other=log_other)
 
 
 def posterior_of(case: Case, leave_out: int | None = None) -> Posterior:
@@ -114,20 +169,18 @@ def posterior_of(case: Case, leave_out: int | None = None) -> Posterior:
     Likelihoods are multiplied as logarithms and scaled by their largest, so that nothing underflows to
     "impossible" however much evidence there is.
     """
-    index, rates = case.index, case.rates
-    judged = [one for i, one in enumerate(case.judged) if i != leave_out]
-    own, alike, other, scale = _key_terms(index, judged)
-    foreign = (1.0 - rates.foreign_unknown) * case.weight * own
+    rates, weight = case.rates, case.pools.weight
+    kept = np.arange(len(case.judged)) != (-1 if leave_out is None else leave_out)
+    own, alike, other, scale = _scaled(case.log_own[kept], case.log_alike[kept], case.log_other[kept])
+    foreign = (1.0 - rates.foreign_unknown) * weight * own
     foreign_other = rates.foreign_unknown * other
     p_foreign = float(foreign.sum()) + foreign_other
-    outside = rates.outside_alike * case.weight * alike
+    outside = rates.outside_alike * weight * alike
     outside_other = (1.0 - rates.outside_alike) * other
     p_outside = float(outside.sum()) + outside_other
     key_article = (1.0 - rates.foreign) * own + rates.foreign * p_foreign
     key_outside = (1.0 - rates.foreign) * p_outside + rates.foreign * p_foreign
-    start = np.ones(2)
-    for one in judged:
-        start = start * one.start if one.start is not None else start
+    start = case.start[kept].prod(axis=0)
     mass_article = case.prior.article * start[None, :] * key_article[:, None]
     mass_outside = case.prior.outside * start * key_outside
     total = float(mass_article.sum() + mass_outside.sum())
@@ -144,24 +197,79 @@ def posterior_of(case: Case, leave_out: int | None = None) -> Posterior:
     )
 
 
-def _judge(index: KeyIndex, observation: Observation, weight: Floats, rates: Rates) -> Judged:
+def judge_all(
+    index: KeyIndex, vehicle: Vehicle, observations: Sequence[Observation], rates: Rates
+) -> tuple[Floats, float]:
+    """Return the chance of every article of the pack, shape (articles,), and of none: for studies."""
+    case = open_case(index, vehicle, observations, rates, apart=range(len(index)))
+    posterior = posterior_of(case)
+    return posterior.p_article, posterior.p_outside
+
+
+def _tell_apart(
+    index: KeyIndex,
+    listing: Listing,
+    weight: Weight,
+    judged: Sequence[Judged],
+    start: Floats,
+    rates: Rates,
+) -> Integers:
+    """Return the articles that stand alone: those with an identifier like one that was read, the likeliest.
+
+    Notes
+    -----
+    What is left in the pools has at most the chance of the ``MOST_CANDIDATES`` that are not: for each of the
+    three sorts of articles (listed for the vehicle; of its make; any) that many are taken by chances that
+    are exact for the sort and too low for an article of two sorts, which is taken with the first.
+    """
+    if len(index) <= MOST_CANDIDATES:
+        return np.arange(len(index))
+    labels = [one.key.labels for one in judged if isinstance(one.key, LabelLikelihood)]
+    alike = index.classes.articles_of(np.unique(np.concatenate(labels))) if labels else np.zeros(0, np.int64)
+    alike = np.sort(alike)
+    pools = pool_articles(index, weight, alike)
+    own, _, other, _ = _scaled(*_log_terms(judged, pools))
+    p_foreign = (1.0 - rates.foreign_unknown) * float(pools.weight @ own) + rates.foreign_unknown * other
+    p_key = np.zeros(len(index.signatures))
+    p_key[pools.rest] = ((1.0 - rates.foreign) * own + rates.foreign * p_foreign)[len(alike) :]
+    of, unlisted = index.signatures.of, rates.unlisted * float(listing.outside @ start)
+    in_general = unlisted * weight.of_articles(listing.places)
+    listed = (listing.chance @ start + in_general) * p_key[of[listing.places]]
+    made, how_often = weight.of_make
+    return np.unique(
+        np.concatenate(
+            [
+                alike,
+                likeliest(listing.places, listed, MOST_CANDIDATES),
+                likeliest(made, how_often * p_key[of[made]], MOST_CANDIDATES),
+                common_heads(index, weight, p_key, MOST_CANDIDATES),
+            ]
+        )
+    )
+
+
+def _judge(index: KeyIndex, observation: Observation, weight: Weight, rates: Rates) -> Judged:
     if observation.kind in KEY_KINDS:
         return Judged(observation, None, key_likelihood(index, observation, weight, rates))
     return Judged(observation, start_likelihood(observation, rates), None)
 
 
-def _key_terms(index: KeyIndex, judged: Sequence[Judged]) -> tuple[Floats, Floats, float, float]:
+def _log_terms(judged: Sequence[Judged], pools: Pools) -> tuple[Floats, Floats, Floats]:
+    """Return the logarithms of Case."""
+    log_own, log_alike = np.zeros((2, len(judged), len(pools)))
+    log_other = np.zeros(len(judged))
+    for i, one in enumerate(judged):
+        if one.key is not None:
+            own, alike = one.key.of_values(pools.code[one.observation.kind])
+            log_own[i], log_alike[i], log_other[i] = np.log(own), np.log(alike), math.log(one.key.generic)
+    return log_own, log_alike, log_other
+
+
+def _scaled(log_own: Floats, log_alike: Floats, log_other: Floats) -> tuple[Floats, Floats, float, float]:
     """Return the likelihoods of an own article, of one outside like it, of any other, and their log scale."""
-    log_own, log_alike, log_other = np.zeros(len(index)), np.zeros(len(index)), 0.0
-    for one in judged:
-        if one.key is None:
-            continue
-        code = index.tables[one.observation.kind].code
-        log_own += np.log(one.key.by_value)[code]
-        log_alike += np.log(one.key.unlisted_by_value)[code]
-        log_other += math.log(one.key.generic)
-    scale = max(log_other, *(float(log.max(initial=-math.inf)) for log in (log_own, log_alike)))
-    return np.exp(log_own - scale), np.exp(log_alike - scale), math.exp(log_other - scale), scale
+    own, alike, other = log_own.sum(axis=0), log_alike.sum(axis=0), float(log_other.sum())
+    scale = max(other, float(own.max(initial=-math.inf)), float(alike.max(initial=-math.inf)))
+    return np.exp(own - scale), np.exp(alike - scale), math.exp(other - scale), scale
 
 
 def _plain(observation: Observation) -> object:
