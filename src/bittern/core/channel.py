@@ -295,7 +295,7 @@ def _step(
         return
     follower = truth[i + 1] if i + 1 < len(truth) else SEPARATOR
     can_swap = follower != SEPARATOR
-    written = _p_written(symbol, rates)
+    written = p_written(symbol, rates)
     for swap_used in (0, 1):
         now, ahead = rows[i][swap_used], rows[i + 1][swap_used]
         may_swap = can_swap and not swap_used
@@ -319,8 +319,11 @@ def _step(
 
 
 @lru_cache(maxsize=4096)
-def _p_written(symbol: str, rates: ChannelRates) -> Mapping[str, float]:
-    """Return the probability of each single character written for ``symbol``, with ``?`` for their sum."""
+def p_written(symbol: str, rates: ChannelRates) -> Mapping[str, float]:
+    """Return the probability of each single character written for ``symbol``, with ``?`` for their sum.
+
+    Loss, doubling and exchange of neighbours come beside these; ``symbol`` itself stands for the kept one.
+    """
     others = [character for character in rates.alphabet if character != symbol]
     if symbol not in rates.alphabet:  # a truth with a character nobody could read: anything may be written
         flat = 1.0 - rates.lost - rates.doubled - rates.swapped
