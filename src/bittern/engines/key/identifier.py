@@ -12,7 +12,8 @@ import math
 
 import numpy as np
 
-from bittern.core.channel import ChannelRates, log_p_read, log_p_unknown, normalise_reading
+from bittern.core.channel import ChannelRates, log_p_unknown, normalise_reading
+from bittern.core.readings import find_p_reads
 from bittern.engines.key.evidence import Observation
 from bittern.engines.key.fcc import grantee_length, strip_prefix
 from bittern.engines.key.index import Floats, Integers, KeyIndex
@@ -37,7 +38,7 @@ def identifier_likelihood(
     alike = np.sort(index.like_labels(reading))
     p_read = read_labels(index, alike, reading, rates.channel[observation.how])
     shares = weight.of_labels(alike)
-    unknown = background(index, reading, observation.how, weight, rates)
+    unknown = background(index, alike, reading, observation.how, weight, rates)
     another = 0.5 * float(shares @ p_read) / labelled + 0.5 * unknown if labelled else unknown
     elsewhere = rates.elsewhere_fcc.of(observation.how)
     answered, answered_none = 1.0 - null.has, 1.0 - null.has_not
@@ -66,15 +67,20 @@ def clean_reading(text: str) -> str:
 def read_labels(index: KeyIndex, labels: Integers, reading: str, channel: ChannelRates) -> Floats:
     """Return the channel's likelihood of ``reading`` for each of the identifiers at ``labels``."""
     values = index.tables["fcc_id"].values
-    return np.array([math.exp(log_p_read(str(values[place]), reading, channel)) for place in labels.tolist()])
+    return find_p_reads([str(values[place]) for place in labels.tolist()], [reading] * len(labels), channel)
 
 
-def background(index: KeyIndex, reading: str, how: str, weight: Weight, rates: Rates) -> float:
-    """Return the likelihood of ``reading`` where the true identifier is one that the pack does not have."""
+def background(
+    index: KeyIndex, alike: Integers, reading: str, how: str, weight: Weight, rates: Rates
+) -> float:
+    """Return the likelihood of ``reading`` where the true identifier is one that the pack does not have.
+
+    ``alike`` are the identifiers of the pack that it resembles.
+    """
     longest = max(20, len(reading))
     free = math.exp(log_p_unknown(reading, rates.channel[how], longest=longest))
     labelled = max(1e-9, weight.labelled)
-    places, p_sibling = _siblings(index, reading)
+    places, p_sibling = _siblings(index, alike, reading)
     sibling = float(weight.of_labels(places) @ p_sibling) / labelled
     bare = reading.replace("-", "")
     length = grantee_length(bare[:1]) if bare else None
@@ -87,12 +93,12 @@ def background(index: KeyIndex, reading: str, how: str, weight: Weight, rates: R
     return rest * free + rates.sibling * sibling + rates.same_grantee * same
 
 
-def _siblings(index: KeyIndex, reading: str) -> tuple[Integers, Floats]:
+def _siblings(index: KeyIndex, alike: Integers, reading: str) -> tuple[Integers, Floats]:
     """Return the identifiers with one or two other characters in their product code, the chance of each."""
     labels = index.tables["fcc_id"].values
     bare = reading.replace("-", "")
     places, chances = [], []
-    for place in index.like_labels(reading).tolist():
+    for place in alike.tolist():
         label = str(labels[place]).replace("-", "")
         fixed = grantee_length(label[:1]) or 0
         if len(label) != len(bare) or label[:fixed] != bare[:fixed]:

@@ -59,7 +59,7 @@ class LabelIndex:
             counts[self._label[self._first[code] : self._first[code + 1]]] += 1
         # No label has fewer pairs than the fewest, so none with fewer in common is alike enough.
         least = max(1, int(np.ceil(_LEAST_SHARED * min(self._fewest, len(wanted)))))
-        found = np.flatnonzero(counts >= least)
+        found = (counts >= least).nonzero()[0]
         shared = counts[found].astype(np.int64)
         shorter = np.maximum(1, np.minimum(self._pairs[found], len(wanted)))
         enough = shared >= _LEAST_SHARED * shorter

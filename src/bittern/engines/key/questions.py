@@ -9,7 +9,8 @@ from functools import cached_property
 
 import numpy as np
 
-from bittern.core.channel import ChannelRates, log_p_read
+from bittern.core.channel import ChannelRates
+from bittern.core.readings import find_p_reads
 from bittern.engines.key.evidence import KEY_KINDS, MOST_BUTTONS, Observation, Value
 from bittern.engines.key.index import Floats, Integers
 from bittern.engines.key.labels import are_alike, pairs_of
@@ -331,10 +332,16 @@ def _read_each_other(labels: Sequence[str], channel: ChannelRates) -> Floats:
     """Return the chance that each label (rows) is read where each (columns) stands."""
     read = np.zeros((len(labels), len(labels)))
     pairs = [pairs_of(label) for label in labels]
-    for row, label in enumerate(labels):
-        for column, other in enumerate(labels):
-            if row == column or are_alike(pairs[row], pairs[column]):
-                read[row, column] = math.exp(log_p_read(other, label, channel))
+    near = [
+        (row, column)
+        for row, one in enumerate(pairs)
+        for column, other in enumerate(pairs)
+        if row == column or are_alike(one, other)
+    ]
+    for (row, column), p in zip(
+        near, find_p_reads([labels[c] for _, c in near], [labels[r] for r, _ in near], channel), strict=True
+    ):
+        read[row, column] = p
     at = np.arange(len(labels))
     read[at, at] += _RECOVERED * np.maximum(0.0, 1.0 - read.sum(axis=0))
     return read
