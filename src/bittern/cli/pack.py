@@ -1,4 +1,4 @@
-"""``bittern pack``: check packs of catalogue data."""
+"""``bittern pack``: check packs of catalogue data, read suppliers' lists into them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from bittern.cli.output import JsonOption, NoAnswer, emit
+from bittern.cli.pack_import import import_list
 
 if TYPE_CHECKING:
     from bittern.formats.packs import PackReport
@@ -17,7 +18,10 @@ app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
 @app.callback()
 def group() -> None:
-    """Check packs of catalogue data."""
+    """Check packs of catalogue data; read suppliers' lists into them."""
+
+
+app.command("import")(import_list)
 
 
 @app.command()
