@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from bittern.cli.identify import complete_vehicle
 from bittern.cli.main import main
 from bittern.demo import PACK_DIR
 from bittern.demo.numbers import make_number
 from bittern.engines.key.evidence import Vehicle
 from bittern.formats.packs import Pack, read_pack
+from bittern.work.vehicle import complete_vehicle
 from tests.engines.key.toy import toy_catalogue
 
 CASE = {

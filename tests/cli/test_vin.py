@@ -74,7 +74,9 @@ def test_suggest_ranks_the_look_alike_first(capsys):
     assert data["suggestions"][0]["vin"] == CLASSIC
     assert data["suggestions"][0]["changes"] == ["position 3: B → 8"]
     assert 0.5 < data["suggestions"][0]["probability"] < 1
-    assert sum(s["probability"] for s in data["suggestions"]) < 1
+    assert sum(s["probability"] for s in data["suggestions"]) + data["p_none"] == pytest.approx(1)
+    assert data["suspicious"][0]["position"] == 3
+    assert data["suspicious"][0]["p"] > 0.5
 
 
 def test_suggest_finds_the_packs_own_makes(capsys):
@@ -97,7 +99,8 @@ def test_how_it_was_read_changes_the_ranking(capsys):
 
 def test_nothing_to_suggest_is_a_no(capsys):
     code, data, err = run(capsys, "suggest", "ABC")
-    assert (code, data, err) == (1, {"suggestions": []}, "")
+    assert (code, err) == (1, "")
+    assert data == {"suggestions": [], "suspicious": [], "p_none": 1.0}
 
 
 @pytest.mark.parametrize("start", ["turn", "push"])
@@ -143,10 +146,12 @@ def test_people_are_told_the_same_in_words(capsys):
     assert f"Perhaps {CLASSIC}" in said
     assert main(["vin", "suggest", "1MBGDM9AXKP042788"]) == 0
     said = capsys.readouterr().out
-    assert said.count("\n") == commands.SHOWN + 2
+    assert said.count("\n") == commands.SHOWN + 4
+    assert "none of these" in said
+    assert "Look again at place 3 (9" in said
     assert "less likely" in said
     assert main(["vin", "suggest", "ABC"]) == 1
-    assert "No number within one slip" in capsys.readouterr().out
+    assert "No number within two slips" in capsys.readouterr().out
     assert main(["vin", "decode", "11111111111111111"]) == 1
     assert "neither the pack nor the public data" in capsys.readouterr().out
     assert main(["vin", "decode", CLASSIC]) == 0

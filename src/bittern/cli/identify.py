@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,9 +11,7 @@ import typer
 from bittern.cli.output import JsonOption, PackOption, emit, load_pack
 
 if TYPE_CHECKING:
-    from bittern.engines.key.evidence import Vehicle
     from bittern.engines.key.identification import Identification
-    from bittern.formats.packs import Pack
 
 
 def identify_command(
@@ -25,6 +22,7 @@ def identify_command(
     """Say which article the vehicle accepts."""
     from bittern.engines.key.identification import identify
     from bittern.formats.observations import read_observations
+    from bittern.work.vehicle import complete_vehicle
 
     case = read_observations(file)
     shelf = load_pack(pack)
@@ -32,43 +30,6 @@ def identify_command(
     found = identify(shelf.catalogue, vehicle, case.observations)
     found = replace(found, assumed=(*taken, *found.assumed))
     emit(found.as_dict(), as_json=json, text=lambda: describe(found))
-
-
-def complete_vehicle(vehicle: Vehicle, pack: Pack) -> tuple[Vehicle, Sequence[str]]:
-    """Return the vehicle with what its number says where nothing was given, and what was taken from it."""
-    from bittern.engines.vehicle.decode import decode_vin
-    from bittern.engines.vehicle.errors import NotANumberError
-
-    if not vehicle.vin.strip():
-        return vehicle, ()
-    try:
-        number = decode_vin(vehicle.vin, pack.numbers, spans=pack.spans)
-    except NotANumberError:
-        number = None
-    if number is None or not number.report.valid:
-        return vehicle, ("the vehicle number is not valid, so nothing is taken from it",)
-    taken = []
-    for name in ("make", "model"):
-        given, decoded = getattr(vehicle, name), getattr(number, name)
-        if decoded and not given.strip():
-            vehicle = replace(vehicle, **{name: decoded})
-            taken.append(f"{name} {decoded} taken from the vehicle number")
-        elif decoded and decoded.casefold() != given.strip().casefold():
-            taken.append(f"the vehicle number says {name} {decoded}, {given} was given and is used")
-    start = number.attributes.get("start")
-    if isinstance(start, str) and not vehicle.start:
-        vehicle = replace(vehicle, start=start)
-        taken.append(f"{start} start taken from the vehicle number")
-    year, year_sure = vehicle.year, vehicle.year_sure
-    if year is not None and year in number.model_years:
-        year_sure = True
-    elif number.model_year is not None and not year_sure:
-        if year is None or abs(year - number.model_year) == 1:
-            year, year_sure = number.model_year, True
-            taken.append(f"model year {year} taken from the vehicle number")
-        else:
-            taken.append(f"the vehicle number says {number.model_year}, {year} was given and is used")
-    return replace(vehicle, year=year, year_sure=year_sure), taken
 
 
 def describe(found: Identification) -> str:

@@ -9,14 +9,14 @@ import typer
 from bittern.cli.output import JsonOption, NoAnswer, PackOption, emit, load_pack
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable
-
     from bittern.engines.vehicle.decode import Decoding
     from bittern.engines.vehicle.number import VinReport
-    from bittern.engines.vehicle.suggestion import Suggestion
+    from bittern.engines.vehicle.suggestion import NumberPosterior
 
 SHOWN = 10
 """Suggestions that a person is shown; ``--json`` gives all."""
+SUSPICIOUS = 0.1
+"""A place whose chance of a slip is smaller is not named; ``--json`` gives all."""
 
 app = typer.Typer(no_args_is_help=True)
 
@@ -53,26 +53,11 @@ def suggest(
     how: Annotated[How, typer.Option("--how", help="How the number was got.")] = "seen",
 ) -> None:
     """List the numbers that could have been meant, best first."""
-    from bittern.core.channel import CHANNEL_BY_HOW
-    from bittern.data import vpic
-    from bittern.engines.vehicle.suggestion import suggest_vins
+    from bittern.work.vehicle import weigh_text
 
-    rows = load_pack(pack).numbers
-
-    def fitting(vins: Iterable[str]) -> Collection[str]:
-        numbers = tuple(vins)
-        in_pack = {vin for vin in numbers if any(row.matches(vin) for row in rows)}
-        return in_pack | vpic.fitting(numbers)
-
-    found = suggest_vins(
-        text, vpic.known_wmis() | {row.wmi for row in rows}, rates=CHANNEL_BY_HOW[how], fitting=fitting
-    )
-    emit(
-        {"suggestions": [suggestion.as_dict() for suggestion in found]},
-        as_json=json,
-        text=lambda: describe_suggestions(found),
-    )
-    if not found:
+    found = weigh_text(load_pack(pack), text, how)
+    emit(found.as_dict(), as_json=json, text=lambda: describe_suggestions(found))
+    if not found.suggestions:
         raise NoAnswer
 
 
@@ -107,15 +92,26 @@ def describe_report(report: VinReport) -> str:
     return "\n".join(lines)
 
 
-def describe_suggestions(found: tuple[Suggestion, ...]) -> str:
+def describe_suggestions(found: NumberPosterior) -> str:
     """Return the suggestions for a person."""
-    if not found:
-        return "No number within one slip of this could be true."
+    if not found.suggestions:
+        return "No number within two slips of this could be true."
     lines = [
-        f"{one.probability:6.1%}  {one.vin}  {'; '.join(one.changes) or 'as read'}" for one in found[:SHOWN]
+        f"{one.probability:6.1%}  {one.vin}  {'; '.join(one.changes) or 'as read'}"
+        for one in found.suggestions[:SHOWN]
     ]
-    if len(found) > SHOWN:
-        lines.append(f"and {len(found) - SHOWN} less likely ones (--json lists them)")
+    less_likely = found.suggestions[SHOWN:]
+    if less_likely:
+        rest = sum(one.probability for one in less_likely)
+        lines.append(f"{rest:6.1%}  {len(less_likely)} less likely ones (--json lists them)")
+    lines.append(f"{found.p_none:6.1%}  none of these")
+    places = [
+        f"{'before ' if one.slip == 'missing' else ''}{one.position} ({one.p:.0%})"
+        for one in found.suspicious
+        if one.p >= SUSPICIOUS
+    ]
+    if places:
+        lines.append(f"Look again at place {', '.join(places)}.")
     return "\n".join([*lines, "Compare with the vehicle before using any of them."])
 
 

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 
+from bittern.core.channel import CHANNEL_BY_HOW
 from bittern.data import vpic
 from bittern.engines.key.catalogue import STARTS
+from bittern.engines.key.evidence import Vehicle as KeyVehicle
 from bittern.engines.key.index import plain_name
-from bittern.engines.vehicle.decode import Decoding, decode_vin
+from bittern.engines.vehicle.decode import Decoding, Spans, decode_vin
 from bittern.engines.vehicle.errors import VehicleError
-from bittern.engines.vehicle.number import VinReport, check_vin
-from bittern.engines.vehicle.suggestion import Suggestion, suggest_vins
+from bittern.engines.vehicle.number import VinReport, check_vin, find_model_years
+from bittern.engines.vehicle.pattern import NumberPattern
+from bittern.engines.vehicle.suggestion import NumberPosterior, Suggestion, weigh_numbers
 from bittern.formats.packs import Pack
 from bittern.work.change import changing
 from bittern.work.entry import Entry
@@ -20,26 +24,139 @@ from bittern.work.people import Person
 from bittern.work.ports import Desk
 
 YEARS = (1950, 2050)
+LEAST_SHOWN = 0.01
+"""A suggestion less probable than this is no help beside the field."""
+MOST_SHOWN = 5
+
+
+HOWS = ("seen", "read-aloud", "told", "photographed")
+"""How a typed number can have come; ``measured`` is for what no person typed."""
+
+
+@dataclass(frozen=True, slots=True)
+class OtherNumber:
+    """A number that could have been meant, with the vehicle it stands for as far as that is known."""
+
+    suggestion: Suggestion
+    decoding: Decoding
+
+    @property
+    def vehicle(self) -> str:
+        """Make, model and year in words; empty where not even the make is known."""
+        found = self.decoding
+        if found.make is None:
+            return ""
+        return " ".join(str(part) for part in (found.make, found.model, found.model_year) if part)
 
 
 @dataclass(frozen=True, slots=True)
 class NumberStudy:
-    """What a number says: the rules' report, its decode, or what else could have been meant."""
+    """What a number says: the rules' report, its decode, and what else could have been meant.
+
+    ``posterior`` is None where the number agrees with itself, so that nothing speaks against it.
+    """
 
     report: VinReport
     decoding: Decoding | None
-    suggestions: tuple[Suggestion, ...]
+    posterior: NumberPosterior | None = None
+    others: tuple[OtherNumber, ...] = ()
 
 
-def study_number(desk: Desk, text: str) -> NumberStudy:
+def study_number(desk: Desk, text: str, how: str = "seen") -> NumberStudy:
     """Return the study of a typed number; raises NotANumberError where nothing like a number was typed."""
+    study = _read_number(desk.pack, text)
+    report = study.report
+    if report.valid and report.check_digit.agrees:
+        return study
+    posterior = weigh_text(desk.pack, report.vin, how, limit=MOST_SHOWN + 1)
+    others = tuple(
+        OtherNumber(one, _decode(desk.pack, one.vin))
+        for one in posterior.suggestions
+        if one.vin != report.vin and one.probability >= LEAST_SHOWN
+    )
+    return replace(study, posterior=posterior, others=others[:MOST_SHOWN])
+
+
+def _read_number(pack: Pack, text: str) -> NumberStudy:
     report = check_vin(text)
-    if report.valid:
-        return NumberStudy(
-            report, decode_vin(report.vin, desk.pack.numbers, vpic.look_up, spans=desk.pack.spans), ()
-        )
-    wmis = vpic.known_wmis() | {pattern.wmi for pattern in desk.pack.numbers}
-    return NumberStudy(report, None, suggest_vins(report.vin, wmis, fitting=vpic.fitting, limit=5))
+    return NumberStudy(report, _decode(pack, report.vin) if report.valid else None)
+
+
+def weigh_text(pack: Pack, text: str, how: str = "seen", *, limit: int = 100) -> NumberPosterior:
+    """Return the numbers that could have been meant by ``text``, by the pack and the public data."""
+    wmis = vpic.known_wmis() | {pattern.wmi for pattern in pack.numbers}
+    fitting = partial(find_fitting, pack)
+    return weigh_numbers(text, wmis, rates=CHANNEL_BY_HOW[how], fitting=fitting, limit=limit)
+
+
+def find_fitting(pack: Pack, vins: Iterable[str]) -> frozenset[str]:
+    """Return those of ``vins`` that a row of the pack holds, in a year that it lists, or the public data."""
+    numbers = tuple(vins)
+    spans = pack.spans
+    by_wmi: dict[str, list[NumberPattern]] = {}
+    for row in pack.numbers:
+        by_wmi.setdefault(row.wmi[:3], []).append(row)
+    in_pack = {vin for vin in numbers if _fits_pack(vin, by_wmi.get(vin[:3], []), spans)}
+    return vpic.fitting(numbers) | in_pack
+
+
+def _fits_pack(vin: str, rows: Sequence[NumberPattern], spans: Spans) -> bool:
+    years = find_model_years(vin)
+    for row in rows:
+        if row.matches(vin):
+            first, last = spans.get((row.make, row.model), YEARS)
+            # Outside North America position 10 need not be a year.
+            if not years or any(first <= year <= last for year in years):
+                return True
+    return False
+
+
+def _decode(pack: Pack, vin: str) -> Decoding:
+    return decode_vin(vin, pack.numbers, vpic.look_up, spans=pack.spans)
+
+
+def complete_vehicle(
+    vehicle: KeyVehicle, pack: Pack, study: NumberStudy | None = None
+) -> tuple[KeyVehicle, tuple[str, ...]]:
+    """Return the vehicle with what its number says where nothing was given, and what was taken from it.
+
+    ``study`` saves decoding the number again.
+    """
+    if not vehicle.vin.strip():
+        return vehicle, ()
+    number = study.decoding if study else _decode_valid(pack, vehicle.vin)
+    if number is None or not number.report.valid:
+        return vehicle, ("the vehicle number is not valid, so nothing is taken from it",)
+    taken = []
+    for name in ("make", "model"):
+        given, decoded = getattr(vehicle, name), getattr(number, name)
+        if decoded and not given.strip():
+            vehicle = replace(vehicle, **{name: decoded})
+            taken.append(f"{name} {decoded} taken from the vehicle number")
+        elif decoded and decoded.casefold() != given.strip().casefold():
+            taken.append(f"the vehicle number says {name} {decoded}, {given} was given and is used")
+    start = number.attributes.get("start")
+    if isinstance(start, str) and start in STARTS and not vehicle.start:
+        vehicle = replace(vehicle, start=start)
+        taken.append(f"{start} start taken from the vehicle number")
+    year, year_sure = vehicle.year, vehicle.year_sure
+    if year is not None and year in number.model_years:
+        year_sure = True
+    elif number.model_year is not None and not year_sure:
+        if year is None or abs(year - number.model_year) == 1:
+            year, year_sure = number.model_year, True
+            taken.append(f"model year {year} taken from the vehicle number")
+        else:
+            taken.append(f"the vehicle number says {number.model_year}, {year} was given and is used")
+    return replace(vehicle, year=year, year_sure=year_sure), tuple(taken)
+
+
+def _decode_valid(pack: Pack, vin: str) -> Decoding | None:
+    """Return the pack's decode; the command line needs no more, and the public data take a second to load."""
+    try:
+        return decode_vin(vin, pack.numbers, spans=pack.spans)
+    except VehicleError:
+        return None
 
 
 def list_makes(pack: Pack) -> tuple[str, ...]:
@@ -53,10 +170,11 @@ def list_models(pack: Pack, make: str) -> tuple[str, ...]:
 
 
 def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
-    """Record the vehicle: fields vin, make, model, year, start, accepted_because.
+    """Record the vehicle: fields vin, make, model, year, start, accepted_because, how.
 
     What the number decodes to fills make, model and year where they were left empty. A missing or wrong
-    number needs ``accepted_because``; nothing is corrected silently.
+    number needs ``accepted_because``; nothing is corrected silently. ``how`` is how the number came: it
+    decides what is suggested, and is not kept.
     """
     entry = Entry(data)
     text = entry.text("vin", limit=40)
@@ -65,6 +183,7 @@ def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, o
     year = entry.whole("year", *YEARS)
     start = entry.choice("start", STARTS, required=False)
     because = entry.text("accepted_because", limit=300)
+    entry.choice("how", HOWS, required=False)
     study = _study(entry, desk, text)
     valid = study is not None and study.report.valid
     decoding = study.decoding if study else None
@@ -78,13 +197,17 @@ def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, o
             "a number that agrees with itself, or the reason why it is accepted as it is",
         )
     entry.finish()
+    vin = study.report.vin if study else ""
+    # A year typed here is kept as it is; where it is far from the number's, that was refused above.
+    typed = KeyVehicle(vin, make, model, year, year_sure=year is not None, start=start)
+    filled, _ = complete_vehicle(typed, desk.pack, study)
     vehicle = Vehicle(
-        vin=study.report.vin if study else "",
+        vin=vin,
         valid=valid,
-        make=make or (decoding.make if decoding else None) or "",
-        model=model or (decoding.model if decoding else None) or "",
-        year=year or (decoding.model_year if decoding else None),
-        start=start or _get_start(decoding),
+        make=filled.make,
+        model=filled.model,
+        year=filled.year,
+        start=filled.start,
         source=_name_source(study if valid else None, year),
         accepted_because=because,
     )
@@ -114,7 +237,7 @@ def _study(entry: Entry, desk: Desk, text: str) -> NumberStudy | None:
     if not text:
         return None
     try:
-        return study_number(desk, text)
+        return _read_number(desk.pack, text)
     except VehicleError as error:
         entry.fault("vin", error.found, error.expected)
         return None
@@ -128,11 +251,6 @@ def _find_conflicts(entry: Entry, decoding: Decoding, *, make: str, year: int | 
         entry.fault("make", make, f"{decoding.make}, which the number says, or a reason below")
     if year and decoding.model_year and abs(year - decoding.model_year) > 1:
         entry.fault("year", str(year), f"{decoding.model_year}, which the number says, or a reason below")
-
-
-def _get_start(decoding: Decoding | None) -> str:
-    start = decoding.attributes.get("start", "") if decoding else ""
-    return str(start) if start in STARTS else ""
 
 
 def _name_source(study: NumberStudy | None, year: int | None) -> str:
