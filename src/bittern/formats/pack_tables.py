@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 from typing import TypeVar
@@ -11,6 +13,7 @@ from bittern.core.errors import Fault
 from bittern.engines.key.catalogue import ARTICLE_KINDS, STARTS, Article, Fitment
 from bittern.engines.key.errors import FccIdError
 from bittern.engines.key.fcc import parse_fcc_id
+from bittern.engines.key.fitments import FitmentDraft, FitmentTable
 from bittern.engines.vehicle.pattern import ANY, NumberPattern
 from bittern.formats.tables import (
     describe,
@@ -37,6 +40,9 @@ NUMBER_COLUMNS = ("wmi", "vds", "make", "model", "trim", "start")
 YEARS = (1900, 2100)
 FAULT_LIMIT = 10_000
 """Faults after which a table is read no further: by then the table itself is the fault."""
+# Shares written in as many ways as this are no longer kept: they hardly repeat.
+_MOST_SHARES = 50_000
+
 VIN_CHARACTERS = frozenset("ABCDEFGHJKLMNPRSTUVWXYZ0123456789")
 """49 CFR 565.13: digits and capitals without I, O and Q."""
 
@@ -167,40 +173,59 @@ def _read_buttons(at: Row, value: str) -> tuple[str, ...]:
 
 def read_fitments(
     path: Path, file: str, faults: list[Fault], inside: Path
-) -> tuple[list[Fitment], list[int], int]:
+) -> tuple[FitmentTable, array[int], int]:
     """Return the fitments, the row of each, and the count of rows."""
-    fitments: list[Fitment] = []
-    rows: list[int] = []
+    draft = FitmentDraft()
+    rows = array("i")
     at = Row(file, faults)
+    known = _Known()
     count = 0
-    # Makes, models and article ids repeat in thousands of rows: one copy of each is enough.
-    known: dict[str, str] = {}
-    keep = known.setdefault
     for at.row, values in read_table(path, file, FITMENT_COLUMNS, faults, inside=inside):
         count += 1
-        before = len(faults)
         make, model, year_from, year_to, start, trim, region, article, share, runsheet = values
-        first, last = _read_year(at, "year_from", year_from), _read_year(at, "year_to", year_to)
-        if first > last:
-            at.note("year_to", str(last), f"{first} or later, as year_from says")
-        fitment = Fitment(
-            keep(at.text("make", make), make),
-            keep(at.text("model", model), model),
-            first,
-            last,
-            keep(at.choice("start", start, STARTS), start),
-            keep(trim, trim),
-            keep(region, region),
-            keep(at.text("article", article), article),
-            _read_share(at, share),
-            keep(runsheet, runsheet),
-        )
-        if len(faults) == before:
-            fitments.append(fitment)
-            rows.append(at.row)
-        elif _is_hopeless(at):
-            break
-    return fitments, rows, count
+        # Years, starts and shares repeat in thousands of rows: what was found right once is right again.
+        first, last = known.years.get(year_from, 0), known.years.get(year_to, 0)
+        part = known.shares.get(share, 0.0)
+        right = 0 < first <= last and part and start in known.starts and make and model and article
+        if not right:
+            before = len(faults)
+            first, last, part = _read_fitment(at, values, known)
+            if len(faults) > before:
+                if _is_hopeless(at):
+                    break
+                continue
+        draft.add(make, model, first, last, start, trim, region, article, part, runsheet)
+        rows.append(at.row)
+    return FitmentTable(draft), rows, count
+
+
+@dataclass(slots=True)
+class _Known:
+    """Texts of a table of fitments that were found right, with their values."""
+
+    years: dict[str, int] = field(default_factory=dict)
+    starts: set[str] = field(default_factory=set)
+    shares: dict[str, float] = field(default_factory=dict)
+
+
+def _read_fitment(at: Row, values: tuple[str, ...], known: _Known) -> tuple[int, int, float]:
+    """Return years and share of a row after noting every fault in it."""
+    make, model, year_from, year_to, start, _, _, article, share, _ = values
+    before = len(at.faults)
+    first, last = _read_year(at, "year_from", year_from), _read_year(at, "year_to", year_to)
+    if first > last:
+        at.note("year_to", str(last), f"{first} or later, as year_from says")
+    at.text("make", make)
+    at.text("model", model)
+    at.choice("start", start, STARTS)
+    at.text("article", article)
+    part = _read_share(at, share)
+    if len(at.faults) == before:
+        known.years[year_from], known.years[year_to] = first, last
+        known.starts.add(start)
+        if len(known.shares) < _MOST_SHARES:
+            known.shares[share] = part
+    return first, last, part
 
 
 def _read_year(at: Row, column: str, value: str) -> int:

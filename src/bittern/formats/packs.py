@@ -10,7 +10,8 @@ from __future__ import annotations
 import re
 import shutil
 import tempfile
-from collections.abc import Callable, Mapping
+from array import array
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from functools import cached_property
 from pathlib import Path
@@ -20,6 +21,7 @@ from bittern.core.errors import Fault, FaultsError, InputError
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.key.catalogue import Article, Catalogue, Fitment
+from bittern.engines.key.fitments import FitmentDraft, FitmentTable
 from bittern.engines.pairing.sheet import RunSheet
 from bittern.engines.vehicle.decode import gather_spans
 from bittern.engines.vehicle.pattern import NumberPattern
@@ -69,7 +71,7 @@ class Pack:
     region: str
     currency: str
     articles: Mapping[str, Article] = field(default_factory=dict)
-    fitments: tuple[Fitment, ...] = ()
+    fitments: Sequence[Fitment] = ()
     blades: Mapping[str, BladeStandard] = field(default_factory=dict)
     tools: Mapping[str, Cutter] = field(default_factory=dict)
     runsheets: Mapping[str, RunSheet] = field(default_factory=dict)
@@ -89,9 +91,31 @@ class Pack:
         return KeyIndex(self.catalogue)
 
     @cached_property
+    def _table_spans(self) -> set[tuple[str, str, int, int]]:
+        return FitmentTable.of(self.fitments).spans()
+
+    @cached_property
     def spans(self) -> Mapping[tuple[str, str], tuple[int, int]]:
         """First and last model year by make and model, as the fitments list them."""
-        return gather_spans((row.make, row.model, row.year_from, row.year_to) for row in self.fitments)
+        return gather_spans(self._table_spans)
+
+    @cached_property
+    def models(self) -> Mapping[str, tuple[str, ...]]:
+        """The models of every make, makes and models in order."""
+        found: dict[str, set[str]] = {}
+        for make, model, _, _ in self._table_spans:
+            found.setdefault(make, set()).add(model)
+        return {make: tuple(sorted(found[make])) for make in sorted(found)}
+
+    @cached_property
+    def button_words(self) -> tuple[str, ...]:
+        """Every button's word of the articles, in order."""
+        return tuple(sorted({word for article in self.articles.values() for word in article.buttons}))
+
+    @cached_property
+    def chips(self) -> tuple[str, ...]:
+        """Every chip of the articles, in order."""
+        return tuple(sorted({article.chip for article in self.articles.values() if article.chip}))
 
 
 @dataclass(frozen=True)
@@ -248,8 +272,8 @@ def _load(folder: Path) -> tuple[Pack, PackReport]:
     )
     articles: dict[str, Article] = {}
     article_rows: dict[str, int] = {}
-    fitments: list[Fitment] = []
-    rows: list[int] = []
+    fitments = FitmentTable(FitmentDraft())
+    rows = array("i")
     numbers: list[NumberPattern] = []
     if _is_there(folder, ARTICLES, faults):
         articles, article_rows, counts["articles"] = read_articles(
@@ -264,7 +288,7 @@ def _load(folder: Path) -> tuple[Pack, PackReport]:
     pack = Pack(
         **keys,
         articles=articles,
-        fitments=tuple(fitments),
+        fitments=fitments,
         blades=blades,
         tools=tools,
         runsheets=sheets,

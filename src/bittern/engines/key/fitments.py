@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from typing import TYPE_CHECKING, NamedTuple, overload
 
 from bittern.engines.key.catalogue import Fitment
@@ -50,15 +50,34 @@ class FitmentDraft:
     """Row after row: make, model, start, trim, region, article, run sheet, first year, last year."""
     share: array[float] = field(default_factory=lambda: array("d"))
 
-    def add(self, row: Fitment) -> None:
-        """Add one row."""
-        texts = (getattr(self, name) for name in _TEXTS)
-        values = (row.make, row.model, row.start, row.trim, row.region, row.article, row.runsheet)
+    def add(
+        self,
+        make: str,
+        model: str,
+        year_from: int,
+        year_to: int,
+        start: str,
+        trim: str,
+        region: str,
+        article: str,
+        share: float,
+        runsheet: str,
+    ) -> None:
+        """Add one row, its values in the order of :class:`Fitment`."""
         self.numbers.extend(
-            known.setdefault(value, len(known)) for known, value in zip(texts, values, strict=True)
+            (
+                self.make.setdefault(make, len(self.make)),
+                self.model.setdefault(model, len(self.model)),
+                self.start.setdefault(start, len(self.start)),
+                self.trim.setdefault(trim, len(self.trim)),
+                self.region.setdefault(region, len(self.region)),
+                self.article.setdefault(article, len(self.article)),
+                self.runsheet.setdefault(runsheet, len(self.runsheet)),
+                year_from,
+                year_to,
+            )
         )
-        self.numbers.extend((row.year_from, row.year_to))
-        self.share.append(row.share)
+        self.share.append(share)
 
 
 _WIDTH = len(_TEXTS) + 2
@@ -86,7 +105,7 @@ class FitmentTable(Sequence[Fitment]):
             return rows
         draft = FitmentDraft()
         for row in rows:
-            draft.add(row)
+            draft.add(*astuple(row))
         return cls(draft)
 
     def __len__(self) -> int:
@@ -146,6 +165,14 @@ class FitmentTable(Sequence[Fitment]):
         share = np.frombuffer(self._share, dtype=np.float64)
         return Columns(make, model, start, trim, region, article, runsheet, year_from, year_to, share)
 
+    def spans(self) -> set[tuple[str, str, int, int]]:
+        """Return make, model, first and last year of the rows, each combination once."""
+        at = self._numbers
+        every = set(
+            zip(at[0::_WIDTH], at[1::_WIDTH], at[_WIDTH - 2 :: _WIDTH], at[_WIDTH - 1 :: _WIDTH], strict=True)
+        )
+        return {(self.makes[make], self.models[model], first, last) for make, model, first, last in every}
+
     def article_places(self, position: Mapping[str, int]) -> NDArray[np.int64]:
         """Return the place that each row's article has in ``position``, -1 where it has none."""
         import numpy as np
@@ -164,4 +191,20 @@ class FitmentTable(Sequence[Fitment]):
             numbers = np.frombuffer(self._numbers, dtype=np.int32).reshape(-1, _WIDTH)
             draft.numbers.frombytes(numbers[places].tobytes())
             draft.share.frombytes(np.frombuffer(self._share, dtype=np.float64)[places].tobytes())
+        return FitmentTable(draft)
+
+    def with_rows(self, places: NDArray[np.int64], rows: Sequence[Fitment]) -> FitmentTable:
+        """Return a table of the rows at ``places``, in that order, and ``rows`` after them."""
+        import numpy as np
+
+        draft = FitmentDraft()
+        for name in _TEXTS:
+            known = {text: number for number, text in enumerate(getattr(self, f"{name}s"))}
+            setattr(draft, name, known)
+        if len(places):
+            numbers = np.frombuffer(self._numbers, dtype=np.int32).reshape(-1, _WIDTH)
+            draft.numbers.frombytes(numbers[places].tobytes())
+            draft.share.frombytes(np.frombuffer(self._share, dtype=np.float64)[places].tobytes())
+        for row in rows:
+            draft.add(*astuple(row))
         return FitmentTable(draft)
