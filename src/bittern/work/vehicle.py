@@ -161,12 +161,12 @@ def _decode_valid(pack: Pack, vin: str) -> Decoding | None:
 
 def list_makes(pack: Pack) -> tuple[str, ...]:
     """Return the makes of the pack, in order."""
-    return tuple(sorted({fitment.make for fitment in pack.fitments}))
+    return tuple(pack.models)
 
 
 def list_models(pack: Pack, make: str) -> tuple[str, ...]:
     """Return the models of ``make``, in order."""
-    return tuple(sorted({fitment.model for fitment in pack.fitments if fitment.make == make}))
+    return pack.models.get(make, ())
 
 
 def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
@@ -186,20 +186,14 @@ def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, o
     entry.choice("how", HOWS, required=False)
     study = _study(entry, desk, text)
     valid = study is not None and study.report.valid
-    decoding = study.decoding if study else None
-    if decoding is not None and valid:
-        _find_conflicts(entry, decoding, make=make, year=year, because=because)
+    if study and study.decoding:
+        _find_conflicts(entry, study.decoding, make=make, year=year, because=because)
     if not valid and not because:
-        problem = study.report.problems[0] if study and study.report.problems else "no number"
-        entry.fault(
-            "vin" if text else "accepted_because",
-            problem,
-            "a number that agrees with itself, or the reason why it is accepted as it is",
-        )
+        _refuse_number(entry, study)
     entry.finish()
     vin = study.report.vin if study else ""
-    # A year typed here is kept as it is; where it is far from the number's, that was refused above.
-    typed = KeyVehicle(vin, make, model, year, year_sure=year is not None, start=start)
+    # What was typed is kept as it is; where it is far from what the number says, that was refused above.
+    typed = KeyVehicle(vin, make, model, year, year is not None, start)
     filled, _ = complete_vehicle(typed, desk.pack, study)
     vehicle = Vehicle(
         vin=vin,
@@ -241,6 +235,15 @@ def _study(entry: Entry, desk: Desk, text: str) -> NumberStudy | None:
     except VehicleError as error:
         entry.fault("vin", error.found, error.expected)
         return None
+
+
+def _refuse_number(entry: Entry, study: NumberStudy | None) -> None:
+    problem = study.report.problems[0] if study and study.report.problems else "no number"
+    entry.fault(
+        "vin" if entry.text("vin", limit=40) else "accepted_because",
+        problem,
+        "a number that agrees with itself, or the reason why it is accepted as it is",
+    )
 
 
 def _find_conflicts(entry: Entry, decoding: Decoding, *, make: str, year: int | None, because: str) -> None:
