@@ -113,7 +113,7 @@ def find_runsheet(desk: Desk, job: JobFile, article: str) -> str:
     v = job.vehicle
     if v is None:
         return ""
-    rows = [f for f in desk.pack.fitments if f.article == article and f.runsheet]
+    rows = [f for f in desk.pack.key_index.rows_of_article(article) if f.runsheet]
     fits = [f for f in rows if (f.make, f.model) == (v.make, v.model)]
     in_year = [f for f in fits if v.year is None or f.year_from <= v.year <= f.year_to]
     for group in (in_year, fits, rows):

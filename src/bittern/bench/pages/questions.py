@@ -126,8 +126,7 @@ def _make_form(desk: Desk, job: JobFile, found: Identification, kind: str, ask: 
 def _find_field(pack: Pack, found: Identification, kind: str) -> tuple[str, dict[str, str]]:
     """Return the kind of field and its options."""
     if kind == "buttons":
-        words = sorted({button for article in pack.articles.values() for button in article.buttons})
-        return "checks", {word: word for word in words}
+        return "checks", {word: word for word in pack.button_words}
     if kind == "start":
         return "one", {value: words.capitalize() for value, words in START_WORDS.items()}
     if kind == "blade":
@@ -135,8 +134,7 @@ def _find_field(pack: Pack, found: Identification, kind: str) -> tuple[str, dict
         return "one", {**titles, ANOTHER_BLADE: "None of these"}
     if kind == "chip":
         likely = [pack.articles[one.article].chip for one in found.candidates]
-        others = sorted({article.chip for article in pack.articles.values()})
-        chips = list(dict.fromkeys(chip for chip in (*likely, *others) if chip))
+        chips = list(dict.fromkeys(chip for chip in (*likely, *pack.chips) if chip))
         return "suggest", {chip: chip for chip in chips[:MOST_TAPS]}
     return {"button_count": "whole", "frequency_hz": "mhz"}.get(kind, "text"), {}
 
