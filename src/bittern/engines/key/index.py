@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -132,6 +133,22 @@ class KeyIndex:
     def like_labels(self, reading: str, most: int = MOST_ALIKE) -> Integers:
         """Return the places in the table of identifiers that ``reading`` resembles, most alike first."""
         return self.labels.like(reading, most)
+
+    def with_models(self, models: Collection[tuple[str, str]], rows: Sequence[Fitment]) -> KeyIndex:
+        """Return the same articles with ``rows`` in place of all fitments of ``models`` (plain names).
+
+        How often articles turn up in general stays as the pack has it.
+        """
+        groups = [self._by_name[name] for name in models if name in self._by_name]
+        kept = self._order[~np.isin(self.rows.group, groups)]
+        new = copy(self)
+        for name in ("fitments", "_rows_by_article"):
+            vars(new).pop(name, None)
+        new._lay_rows(self._table.with_rows(np.sort(kept), rows))
+        new._lay_groups()
+        new.priors = Recent(_PRIORS_KEPT)
+        new._weight = lru_cache(_MAKES_KEPT)(new._weight_of)
+        return new
 
     @cached_property
     def heads(self) -> tuple[Integers, Integers]:
