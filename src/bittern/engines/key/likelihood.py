@@ -180,7 +180,8 @@ def _buttons_kernels(
     seen: Sequence[frozenset[str]], table: FeatureTable, shares: Floats, rates: Rates, how: str
 ) -> tuple[Floats, Floats]:
     words, has = table.words, table.has
-    said = np.array([[word in one for word in words] for one in seen]).reshape(len(seen), len(words))
+    said = np.array([[word in one for word in words] for one in seen], dtype=np.bool_)
+    said = said.reshape(len(seen), len(words))
     missed, imagined = rates.missed.of(how), rates.imagined.of(how)
     p_said = has * (1.0 - missed) + (1.0 - has) * imagined
     # Free: every button of the pack by itself, as often as articles have it.

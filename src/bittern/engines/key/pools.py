@@ -91,10 +91,10 @@ def common_heads(index: KeyIndex, weight: Weight, p_key: Floats, most: int) -> I
     ``most`` best firsts cannot hold one of the likeliest: each of those firsts is as likely or more.
     """
     order, first = index.heads
-    score = weight.general.of_articles(order[first[:-1]]) * p_key
+    score = weight.least_of(order[first[:-1]]) * p_key
     best = likeliest(np.arange(len(score)), score, most)
     count = np.minimum(first[best + 1] - first[best], most)
     ahead = np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count)
     places = order[np.repeat(first[best], count) + ahead]
     signature = index.signatures.of[places]
-    return likeliest(places, weight.general.of_articles(places) * p_key[signature], most)
+    return likeliest(places, weight.least_of(places) * p_key[signature], most)

@@ -130,6 +130,14 @@ class Weight:
         """Return the weights of the articles at ``places``."""
         return np.asarray(sum(part * one.of_articles(places) for part, one in self._parts), dtype=np.float64)
 
+    def least_of(self, places: Integers) -> Floats:
+        """Return what the articles at ``places`` weigh at least: as if none were the make's own."""
+        general = self.general.of_articles(places)
+        if self.make is None:
+            return general
+        (own, make), (rest, _) = self._parts
+        return np.asarray(own * make.floor + rest * general, dtype=np.float64)
+
     @cached_property
     def by_article(self) -> Floats:
         """The weight of every article of the pack, shape (articles,): for studies and tests."""
