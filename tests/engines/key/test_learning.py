@@ -315,3 +315,18 @@ def test_intervals_of_a_beta_distribution(a: float, b: float, low: float, high: 
     assert high == pytest.approx(1 - 0.05 ** (1 / b), abs=1e-6)
     assert beta_interval(a, b) == pytest.approx((low, high), abs=1e-3)
     assert beta_interval(0.0, b) == (0.0, 0.0)
+
+
+def test_a_refusal_is_evidence_against_one_article() -> None:
+    vehicle = Vehicle(make="Heron", model="One", year=2015, year_sure=True)
+    label = [see("fcc_id", "KX4-HM22")]
+
+    def odds(vehicle: Vehicle, label: list[Observation]) -> float:
+        found = {one.article: one.probability for one in identify(INDEX, vehicle, label).candidates}
+        return found["T-2"] / (1 - found["T-2"])
+
+    for seen in ([], label):
+        tried = replace(vehicle, refused=(("T-2", 0.05),))
+        assert odds(tried, seen) == pytest.approx(0.05 * odds(vehicle, seen), rel=1e-6)
+        twice = replace(vehicle, refused=(("T-2", 0.05), ("T-2", 0.05), ("gone", 0.05)))
+        assert odds(twice, seen) == pytest.approx(0.0025 * odds(vehicle, seen), rel=1e-6)

@@ -32,6 +32,9 @@ class Vehicle:
         Whether the year comes from the vehicle's number or papers. A year that was told may be off by one.
     start
         ``turn``, ``push`` or empty; taken as told.
+    refused
+        Articles that were tried on it and did not go with it, each with the chance that this happens to the
+        right article too (a faulty remote, a step left out).
     """
 
     vin: str = ""
@@ -40,6 +43,7 @@ class Vehicle:
     year: int | None = None
     year_sure: bool = False
     start: str = ""
+    refused: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -145,9 +145,10 @@ def open_case(
     listing = list_articles(index, vehicle, rates)
     start = np.array([np.ones(2) if one.start is None else one.start for one in judged]).reshape(-1, 2)
     alone = _tell_apart(index, listing, weight, judged, start.prod(axis=0), rates)
-    pools = pool_articles(index, weight, np.union1d(alone, np.array(apart, dtype=np.int64)))
+    refused = [index.position[name] for name, _ in vehicle.refused if name in index.position]
+    pools = pool_articles(index, weight, np.union1d(alone, np.array([*apart, *refused], dtype=np.int64)))
     log_own, log_alike, log_other = _log_terms(judged, pools)
-    prior = spread_prior(index, listing, pools, rates)
+    prior = _refuse(index, vehicle, pools, spread_prior(index, listing, pools, rates))
     return Case(
         index, rates, vehicle, listing, pools, prior, weight, judged, log_own, log_alike, log_other, start
     )
@@ -158,6 +159,7 @@ def tell_more_apart(case: Case, places: Integers) -> Case:
     pools = pool_articles(case.index, case.weight, np.union1d(case.pools.places, places))
     log_own, log_alike, log_other = _log_terms(case.judged, pools)
     prior = spread_prior(case.index, case.listing, pools, case.rates)
+    prior = _refuse(case.index, case.vehicle, pools, prior)
     return replace(case, pools=pools, prior=prior, log_own=log_own, log_alike=log_alike, log_other=log_other)
 
 
@@ -204,6 +206,20 @@ def judge_all(
     case = open_case(index, vehicle, observations, rates, apart=range(len(index)))
     posterior = posterior_of(case)
     return posterior.p_article, posterior.p_outside
+
+
+def _refuse(index: KeyIndex, vehicle: Vehicle, pools: Pools, prior: Prior) -> Prior:
+    """Return the prior after the articles that the vehicle refused: evidence, not a deletion."""
+    if not vehicle.refused:
+        return prior
+    article = prior.article.copy()
+    for name, p_though_right in vehicle.refused:
+        place = index.position.get(name)
+        entry = None if place is None else pools.entry_of(place)
+        if entry is not None:
+            article[entry] *= p_though_right
+    total = float(article.sum() + prior.outside.sum())
+    return replace(prior, article=article / total, outside=prior.outside / total)
 
 
 def _tell_apart(
