@@ -41,7 +41,7 @@ def test_a_wrong_character_is_corrected_by_a_click_and_recorded(
     study = page.locator("#number-study")
     expect(study).to_contain_text("cannot be right as it stands")
     expect(study.locator("mark.doubtful")).to_have_text("B")
-    expect(study.locator("#doubtful-places")).to_contain_text(f"Place {PLACE} is the likeliest slip")
+    expect(study.locator("#doubtful-places")).to_contain_text(f"Position {PLACE} is the likeliest slip")
     expect(field).to_have_value(WRONG)
     first = study.get_by_role("button", name=RIGHT)
     expect(first).to_have_accessible_description(re.compile(f"Position {PLACE}: B → 8.*Quillmoor Oxbow 2021"))

@@ -148,7 +148,7 @@ def test_people_are_told_the_same_in_words(capsys):
     said = capsys.readouterr().out
     assert said.count("\n") == commands.SHOWN + 4
     assert "none of these" in said
-    assert "Look again at place 3 (9" in said
+    assert "Look again at position 3 (9" in said
     assert "less likely" in said
     assert main(["vin", "suggest", "ABC"]) == 1
     assert "No number within two slips" in capsys.readouterr().out

@@ -111,7 +111,7 @@ def describe_suggestions(found: NumberPosterior) -> str:
         if one.p >= SUSPICIOUS
     ]
     if places:
-        lines.append(f"Look again at place {', '.join(places)}.")
+        lines.append(f"Look again at position {', '.join(places)}.")
     return "\n".join([*lines, "Compare with the vehicle before using any of them."])
 
 

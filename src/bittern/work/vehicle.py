@@ -61,6 +61,12 @@ class NumberStudy:
     posterior: NumberPosterior | None = None
     others: tuple[OtherNumber, ...] = ()
 
+    @property
+    def p_none(self) -> float:
+        """The chance that neither the text nor any of the others was meant."""
+        listed = sum(other.suggestion.probability for other in self.others)
+        return max(0.0, 1.0 - listed - (self.posterior.p_as_read if self.posterior else 1.0))
+
 
 def study_number(desk: Desk, text: str, how: str = "seen") -> NumberStudy:
     """Return the study of a typed number; raises NotANumberError where nothing like a number was typed."""

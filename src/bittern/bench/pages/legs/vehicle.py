@@ -88,11 +88,11 @@ def _say_places(marked: Sequence[Suspicion], length: int) -> str:
     gaps = sorted(one.position for one in marked if one.slip == "missing")
     said = []
     if len(wrong) == 1:
-        said.append(f"place {wrong[0]} is the likeliest slip")
+        said.append(f"position {wrong[0]} is the likeliest slip")
     elif wrong:
-        said.append(f"places {join_words(list(map(str, wrong)))} are the likeliest slips")
+        said.append(f"positions {join_words(list(map(str, wrong)))} are the likeliest slips")
     if gaps:
-        where = [f"before place {gap}" if gap <= length else "at the end" for gap in gaps]
+        where = [f"before position {gap}" if gap <= length else "at the end" for gap in gaps]
         said.append(f"a character may be missing {' or '.join(where)}")
     return "; ".join(said)
 
