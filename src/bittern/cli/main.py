@@ -16,6 +16,7 @@ from bittern.cli.output import guard, tell, write
 # name -> (module, attribute, help): imported only when the command is called, so that --help stays quick.
 GROUPS = {
     "vin": ("bittern.cli.vin", "Check, correct and decode vehicle identification numbers."),
+    "label": ("bittern.cli.label", "Read photos of labels: bar codes and print."),
     "blade": ("bittern.cli.blade", "Contours, charts and measurements of blades."),
     "runsheet": ("bittern.cli.runsheet", "Check and rehearse pairing procedures."),
     "pack": ("bittern.cli.pack", "Check packs of catalogue data."),
