@@ -27,6 +27,8 @@ Codes = NDArray[np.int64]
 
 _SIGNS = ALPHABET + SEPARATOR + UNREADABLE
 _SEPARATOR, _UNREADABLE, _END = len(ALPHABET), len(ALPHABET) + 1, len(ALPHABET) + 2
+# Below this a quotient by the chance of slips could overflow: long readings, or slips that never happen.
+_SMALLEST = 1e-200
 _CODE = {sign: code for code, sign in enumerate(_SIGNS)}
 
 
@@ -83,13 +85,18 @@ def _p_symbols(truth: Codes, read: Codes, rates: ChannelRates) -> Floats:
     p_go_on = 1.0 - rates.inserted - rates.separator_added
     # Weight of a start that is lost before each place of the reading.
     start = np.concatenate([np.ones((1, k)), np.cumprod(p_extra, axis=0)])
+    quick = float(start.min()) > _SMALLEST
     rows = np.zeros((n + 2, 2, m + 1, k))
     total, every = np.zeros(k), np.arange(k)
     breaks = np.maximum(1, lengths - 1)
     for i in range(n + 1):
         now = rows[i]
-        for j in range(m):
-            now[:, j + 1] += now[:, j] * p_extra[j]
+        if quick:
+            # The same sums in one go: what slips in after each place, as a part of what would from the first.
+            now[:] = start * np.cumsum(now / start, axis=1)
+        else:
+            for j in range(m):
+                now[:, j + 1] += now[:, j] * p_extra[j]
         whole, broken = lengths == i, (lengths > i) & (lengths > 1)
         if i:
             ends = np.where(whole, np.where(lengths > 1, 1.0 - rates.end_lost, 1.0), 0.0)
@@ -127,9 +134,9 @@ def _step(rows: Floats, i: int, truth: Codes, read: Codes, rates: ChannelRates, 
 
 @lru_cache(maxsize=64)
 def _extra_table(rates: ChannelRates) -> Floats:
-    """Return the chance that each sign slips in; none after the end."""
+    """Return the chance that each sign slips in; places after the end are never looked at."""
     table = np.full(_END + 1, rates.inserted / len(rates.alphabet))
-    table[[_SEPARATOR, _UNREADABLE, _END]] = rates.separator_added, rates.inserted, 0.0
+    table[[_SEPARATOR, _UNREADABLE, _END]] = rates.separator_added, rates.inserted, 1.0
     return table
 
 

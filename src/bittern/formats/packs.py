@@ -91,19 +91,15 @@ class Pack:
         return KeyIndex(self.catalogue)
 
     @cached_property
-    def _table_spans(self) -> set[tuple[str, str, int, int]]:
-        return FitmentTable.of(self.fitments).spans()
-
-    @cached_property
     def spans(self) -> Mapping[tuple[str, str], tuple[int, int]]:
         """First and last model year by make and model, as the fitments list them."""
-        return gather_spans(self._table_spans)
+        return gather_spans(FitmentTable.of(self.fitments).spans())
 
     @cached_property
     def models(self) -> Mapping[str, tuple[str, ...]]:
         """The models of every make, makes and models in order."""
         found: dict[str, set[str]] = {}
-        for make, model, _, _ in self._table_spans:
+        for make, model in self.spans:
             found.setdefault(make, set()).add(model)
         return {make: tuple(sorted(found[make])) for make in sorted(found)}
 

@@ -28,7 +28,7 @@ __all__ = ["FeatureTable", "Floats", "Integers", "KeyIndex", "Rows", "plain_name
 
 _LONGEST_SPAN_YEARS = 120
 # Makes and priors that are kept ready; one shop's work of a day is about few of either.
-_MAKES_KEPT = 32
+_MAKES_KEPT = 128
 _PRIORS_KEPT = 8
 
 
