@@ -34,6 +34,13 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "shop": (OWNER, OWNER),
     "where-to-look": (EVERYBODY, NOT_THIS_WAY),
     "packs": (BENCH, NOT_THIS_WAY),
+    "new-list": (NOT_THIS_WAY, OWNER),
+    "list": (BENCH, NOT_THIS_WAY),
+    "list-choices": (NOT_THIS_WAY, OWNER),
+    "list-run": (NOT_THIS_WAY, OWNER),
+    "list-progress": (BENCH, NOT_THIS_WAY),
+    "list-cancel": (NOT_THIS_WAY, OWNER),
+    "list-change": (NOT_THIS_WAY, OWNER),
     "new-job": (EVERYBODY, EVERYBODY),
     "new-draft": (NOT_THIS_WAY, EVERYBODY),
     "job": (EVERYBODY, NOT_THIS_WAY),
@@ -65,6 +72,7 @@ ACTS = {
     "question-sent": EVERYBODY,
     "strike-observation": EVERYBODY,
     "choose-article": EVERYBODY,
+    "refuse-article": BENCH,
     "offer": EVERYBODY,
     "accept": EVERYBODY,
     "enter-bitting": BENCH,
@@ -100,6 +108,8 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
         "person-access": ["corin"],
         "person-password": ["corin"],
     }
+    of_a_list = ("list", "list-choices", "list-run", "list-progress", "list-cancel")
+    arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
     return reverse(name, args=arguments.get(name, [number] if name in of_a_job else []))
 

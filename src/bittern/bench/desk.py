@@ -10,6 +10,7 @@ from django.conf import settings
 from bittern.bench.jobs.clock import SystemClock
 from bittern.bench.jobs.shop import load_terms
 from bittern.bench.jobs.store import DjangoStore
+from bittern.bench.packs.in_use import lay_lists
 from bittern.demo import PACK_DIR
 from bittern.formats.packs import Pack, read_pack
 from bittern.work.ports import Clock, Desk
@@ -21,11 +22,16 @@ _packs: dict[Path, tuple[_STATE, Pack]] = {}
 
 def open_desk(clock: Clock | None = None) -> Desk:
     """Return the desk: store, clock, pack in use and the shop's terms."""
-    return Desk(DjangoStore(), clock or SystemClock(), load_pack(find_pack_folder()), load_terms())
+    return Desk(DjangoStore(), clock or SystemClock(), load_pack_in_use(), load_terms())
+
+
+def load_pack_in_use() -> Pack:
+    """Return the shop's pack with the suppliers' lists that were imported laid over it."""
+    return lay_lists(load_pack(find_pack_folder()))
 
 
 def find_pack_folder() -> Path:
-    """Return the folder of the pack in use."""
+    """Return the folder of the shop's pack."""
     folder: Path | None = settings.BITTERN_PACK
     return folder or PACK_DIR
 

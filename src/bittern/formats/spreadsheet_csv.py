@@ -17,6 +17,7 @@ _SAMPLE_BYTES = 131_072
 _BLOCK_BYTES = 1 << 20
 # In an odd number of bytes either half of UTF-16 is mostly NUL where the text is mostly Latin.
 _MOSTLY = 0.4
+_CONTROLS = {chr(code) for code in range(32)} - set("\t\n\r\f")
 _OTHER_FILES = {
     b"%PDF": "a PDF document",
     b"\xd0\xcf\x11\xe0": "a spreadsheet of the old binary kind, or one with a password",
@@ -44,6 +45,8 @@ def open_csv(path: Path, name: str) -> CsvTable:
         raise InputError(found, "a table as CSV or XLSX", where=name, hint="save the list as XLSX or CSV")
     encoding, called = find_encoding(path, sample, name)
     text = codecs.getincrementaldecoder(encoding)("replace").decode(sample)
+    if odd := sorted(_CONTROLS & set(text)):
+        raise InputError(f"a control character ({odd[0]!r})", "a table as CSV or XLSX", where=name)
     separator = find_separator(text)
     return CsvTable(
         _read(path, name, encoding, separator), (f"text in {called}", f"parted by {SEPARATORS[separator]}")

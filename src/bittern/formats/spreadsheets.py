@@ -73,6 +73,17 @@ class Sheet:
         """Return the texts of one row."""
         return tuple(column[place] for column in self.columns)
 
+    def rows_with_kinds(self) -> list[list[str]]:
+        """Return all rows, each text with the letter of its kind before it."""
+        return [
+            [
+                column.kinds[code] + column.values[code]
+                for column in self.columns
+                for code in [column.codes[place]]
+            ]
+            for place in range(self.rows)
+        ]
+
 
 class _Places(dict[str, int]):
     """The place of each text in order of first sight."""
@@ -164,6 +175,14 @@ def read_sheet(
     table = open_csv(path, name)
     columns, count = _encode(table.rows, name, most_rows, tell)
     return Sheet(name, columns, count, about=table.about)
+
+
+def make_sheet(
+    file: str, rows: list[list[str]], sheet: str = "", sheets: Iterable[str] = (), about: Iterable[str] = ()
+) -> Sheet:
+    """Return the table of rows such as :meth:`Sheet.rows_with_kinds` gives."""
+    columns, count = _encode(iter(rows), file, None, None)
+    return Sheet(file, columns, count, sheet, tuple(sheets), tuple(about))
 
 
 def _encode(

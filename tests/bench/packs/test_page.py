@@ -20,7 +20,14 @@ LogIn = Callable[[Any], Client]
 
 def test_the_pack_in_use_is_shown_with_source_and_counts(cast: Cast, log_in: LogIn) -> None:
     words = read_words(log_in(cast.technician).get("/packs/"))
-    for wanted in ("Demo pack: invented makes", "Source", "Licence", "Articles", "Run sheets", "No fault was found"):
+    for wanted in (
+        "Demo pack: invented makes",
+        "Source",
+        "Licence",
+        "Articles",
+        "Run sheets",
+        "No fault was found",
+    ):
         assert wanted in words
     assert str(len((PACK_DIR / "fitments.csv").read_text().splitlines()) - 1) in words
 

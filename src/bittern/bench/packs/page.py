@@ -7,9 +7,10 @@ from importlib.util import find_spec
 from typing import Any
 
 from bittern.bench.desk import find_pack_folder, open_desk
+from bittern.bench.packs.list_page import list_all
 from bittern.bench.pages.problem import describe_problem
 from bittern.core.errors import FaultsError, InputError
-from bittern.formats.packs import HEAD_KEYS, Pack
+from bittern.formats.packs import Pack
 from bittern.work.people import Person
 
 FAULTS_SHOWN = 50
@@ -28,18 +29,20 @@ COUNTED = (
 
 def build_packs(person: Person) -> dict[str, Any]:
     """Return the context of the page; a pack that cannot be used is shown with its faults."""
+    lists = list_all()
     try:
         desk = open_desk()
     except (FaultsError, InputError) as error:
         problem = describe_problem(error)
         hidden = max(0, len(problem.faults) - FAULTS_SHOWN)
         return {
+            "lists": lists,
             "pack_folder": find_pack_folder().name,
             "pack_problem": problem,
             "pack_faults": problem.faults[:FAULTS_SHOWN],
             "pack_faults_hidden": hidden,
         }
-    context: dict[str, Any] = {"pack": desk.pack, "head": HEAD_KEYS, "counts": count_things(desk.pack)}
+    context: dict[str, Any] = {"pack": desk.pack, "counts": count_things(desk.pack), "lists": lists}
     if find_spec(LEARNT.rpartition(".")[0]) and find_spec(LEARNT):
         context["learnt"] = import_module(LEARNT).build_learnt(desk, person)
     return context

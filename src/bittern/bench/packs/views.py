@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from bittern.bench.packs.page import build_packs
+from bittern.bench.packs.store import sweep
 from bittern.bench.pages.problem import show_problem
 from bittern.bench.people.models import as_person
 from bittern.work.errors import NotAllowedError
@@ -21,4 +22,5 @@ def packs(request: HttpRequest) -> HttpResponse:
         require(person, "look")
     except NotAllowedError as error:
         return show_problem(request, error)
+    sweep()
     return render(request, "packs/packs.html", build_packs(person))
