@@ -73,6 +73,7 @@ ACTS = {
     "strike-observation": EVERYBODY,
     "choose-article": EVERYBODY,
     "refuse-article": BENCH,
+    "refuse-article": BENCH,
     "offer": EVERYBODY,
     "accept": EVERYBODY,
     "enter-bitting": BENCH,

@@ -30,6 +30,7 @@ ACTS: dict[str, tuple[str, Act]] = {
     "question-sent": ("key", asking.record_question_sent),
     "strike-observation": ("key", key.strike_observation),
     "choose-article": ("key", key.choose_article),
+    "refuse-article": ("key", key.refuse_article),
     "offer": ("promise", promise.offer_promise),
     "accept": ("promise", promise.accept_promise),
     "enter-bitting": ("blade", blade.enter_bitting),

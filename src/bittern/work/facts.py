@@ -90,6 +90,16 @@ class KeyChoice(Facts):
     at: datetime | None = None
 
 
+class Refused(Facts):
+    """An article that was taken for this vehicle and turned out wrong."""
+
+    article: str
+    why: str
+    note: str = ""
+    by: str = ""
+    at: datetime | None = None
+
+
 class PriceLine(Facts):
     """One line of the price, net of tax."""
 
@@ -200,6 +210,7 @@ class JobFile(Facts):
     observations: tuple[Seen, ...] = ()
     asked: tuple[AskedCustomer, ...] = ()
     key: KeyChoice | None = None
+    refused: tuple[Refused, ...] = ()
     promise: Promise | None = None
     blade: Blade | None = None
     pairing: Pairing | None = None

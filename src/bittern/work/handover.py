@@ -12,6 +12,7 @@ from bittern.work.change import changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
 from bittern.work.facts import Handover, JobFile
+from bittern.work.learning import record_lessons
 from bittern.work.people import Person
 from bittern.work.ports import Desk, ShopTerms
 from bittern.work.prooflist import list_tests
@@ -48,6 +49,8 @@ def sign_handover(desk: Desk, number: int, person: Person, data: Mapping[str, ob
             at=change.now,
         )
         change.put(handover=handover, state="closed", closed_at=change.now)
+        # Every leg is settled, so the proof has passed: it is known now which article such a vehicle takes.
+        record_lessons(desk, change.job)
         change.log("handover.signed", keys_handed=keys, payment_reference=reference, on_paper=on_paper)
 
 

@@ -7,13 +7,15 @@ from collections.abc import Mapping
 
 from bittern.engines.key.catalogue import STARTS
 from bittern.engines.key.errors import ObservationError
-from bittern.engines.key.evidence import HOWS, KINDS, Observation, Vehicle, check_observation
+from bittern.engines.key.evidence import HOWS, KINDS, Vehicle, check_observation
 from bittern.engines.key.identification import Identification, identify
 from bittern.work.asking import drop_asked
 from bittern.work.change import Change, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
-from bittern.work.facts import UNCUT, JobFile, KeyChoice, Plain, Seen
+from bittern.work.facts import UNCUT, JobFile, KeyChoice, Plain, Refused, Seen
+from bittern.work.learning import load_learnt, say_learnt
+from bittern.work.lessons import OTHER_REASON, WHY_REFUSED, to_observation
 from bittern.work.people import Person
 from bittern.work.ports import Desk
 
@@ -33,9 +35,13 @@ def weigh(desk: Desk, job: JobFile) -> Identification:
         # A valid number carries the model year itself; a year that was told may be off by one.
         year_sure=v.valid and v.source != "told",
         start=v.start,
+        refused=tuple((one.article, WHY_REFUSED.get(one.why, OTHER_REASON)[1]) for one in job.refused),
     )
-    seen = [_to_observation(one) for one in job.observations]
-    return identify(desk.pack.key_index, vehicle, seen, desk.terms.costs, desk.terms.bar)
+    seen = [to_observation(one) for one in job.observations]
+    learnt = load_learnt(desk)
+    index, rates = (learnt.index, learnt.rates) if learnt else (desk.pack.key_index, None)
+    found = identify(index, vehicle, seen, desk.terms.costs, desk.terms.bar, rates=rates)
+    return say_learnt(learnt, vehicle, found, job)
 
 
 def add_observation(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
@@ -53,7 +59,7 @@ def add_observation(desk: Desk, number: int, person: Person, data: Mapping[str, 
             )
         seen = Seen(kind=kind, value=value, how=how, by=person.login, at=change.now)
         try:
-            check_observation(_to_observation(seen))
+            check_observation(to_observation(seen))
         except ObservationError as error:
             entry.fault("value", error.found, error.expected)
         entry.finish()
@@ -108,6 +114,27 @@ def choose_article(desk: Desk, number: int, person: Person, data: Mapping[str, o
         _take(desk, change, chosen, probability, settled=settled, because="" if settled else because)
 
 
+def refuse_article(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Say that the article taken is wrong for this vehicle: fields why (pairing, blade, other), note."""
+    entry = Entry(data)
+    why = entry.choice("why", tuple(WHY_REFUSED))
+    note = entry.text(
+        "note", required=why == "other", expected="what showed that it is the wrong one", limit=500
+    )
+    entry.finish()
+    with changing(desk, number, person, "bench") as change:
+        key = change.job.key
+        if key is None:
+            raise NotYetError("no article taken", "the article that turned out wrong", where="key")
+        refused = Refused(article=key.article, why=why, note=note, by=person.login, at=change.now)
+        change.put(refused=(*change.job.refused, refused), key=None)
+        # What was promised, cut, paired and proven was for that article; the bitting is the vehicle's.
+        change.put(promise=None, pairing=None, proof=())
+        if change.job.blade is not None:
+            change.put(blade=change.job.blade.model_copy(update=UNCUT))
+        change.log("key.refused", article=key.article, why=why, note=note)
+
+
 def find_runsheet(desk: Desk, job: JobFile, article: str) -> str:
     """Return the id of the run sheet by which ``article`` is paired to the job's vehicle, or ""."""
     v = job.vehicle
@@ -157,11 +184,6 @@ def _take(
             # The bitting is the vehicle's and stands; the metal that was cut is another article's.
             change.put(blade=blade.model_copy(update=UNCUT))
     change.log("key.chosen", article=article_id, probability=round(probability, 6), because=because)
-
-
-def _to_observation(seen: Seen) -> Observation:
-    value = tuple(seen.value) if isinstance(seen.value, list) else seen.value
-    return Observation(seen.kind, value, seen.how, seen.sd)
 
 
 def _read_value(entry: Entry, kind: str) -> Plain:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from bittern.engines.key.decision import Costs
 from bittern.formats.packs import Pack
 from bittern.work.chain import LogEntry, LogFault
 from bittern.work.facts import JobFile, Request
+
+if TYPE_CHECKING:
+    from bittern.work.lessons import KeptLesson, LessonNote
 
 
 class Clock(Protocol):
@@ -72,6 +75,30 @@ class JobStore(Protocol):
         ...
 
 
+class LessonStore(Protocol):
+    """Keeps what finished jobs taught. Changes happen inside the job store's transaction."""
+
+    def add(self, lessons: Sequence[KeptLesson]) -> None:
+        """Keep new lessons; their numbers are given here."""
+        ...
+
+    def all(self) -> Sequence[KeptLesson]:
+        """Return every lesson, those that are taken back too, oldest first."""
+        ...
+
+    def state(self) -> Hashable:
+        """Return what changes whenever :meth:`all` would; one quick look."""
+        ...
+
+    def set_taken(self, ids: Sequence[int], note: LessonNote, *, taken: bool) -> int:
+        """Take lessons back or restore them, with a note of who did it; return how many changed."""
+        ...
+
+    def notes(self) -> Sequence[LessonNote]:
+        """Return who took back or restored what, newest first."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class ShopTerms:
     """What the shop has set: names on papers, prices, how sure is sure enough, what mistakes cost."""
@@ -95,3 +122,5 @@ class Desk:
     clock: Clock
     pack: Pack
     terms: ShopTerms = field(default_factory=ShopTerms)
+    # Without one the shop learns nothing, and everything is as the pack has it.
+    lessons: LessonStore | None = None

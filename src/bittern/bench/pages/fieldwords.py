@@ -36,6 +36,8 @@ _WORDS = {
     "give_up": "The tick",
     "sure": "The tick",
     "choose-article/because": "Why this one",
+    "refuse-article/why": "What showed it",
+    "refuse-article/note": "More about it",
     "pair-otherwise/because": "Who paired it, and by which procedure",
     "withdraw/because": "Why does the job end here",
     "keys_handed": "Keys handed over",

@@ -17,6 +17,7 @@ REPLACES = {
     "record-vehicle": ("vehicle", "the vehicle"),
     "strike-observation": ("observations", "the observations"),
     "choose-article": ("key", "the article"),
+    "refuse-article": ("key", "the article"),
     "offer": ("promise", "the promise"),
     "accept": ("promise", "the promise"),
     "enter-bitting": ("blade", "the blade"),

@@ -9,6 +9,7 @@ from bittern.bench.pages.keywords import KIND_WORDS
 from bittern.bench.pages.legs.promise import HOW_WORDS
 from bittern.work.chain import LogEntry
 from bittern.work.documents import DOCUMENTS
+from bittern.work.lessons import WHY_REFUSED
 from bittern.work.lines import WANT_WORDS
 
 Payload = Mapping[str, object]
@@ -61,6 +62,11 @@ def _chosen(payload: Payload) -> str:
     return f"Took article {payload.get('article')} ({sure}){because}."
 
 
+def _refused(payload: Payload) -> str:
+    why = WHY_REFUSED.get(str(payload.get("why")), WHY_REFUSED["other"])[0]
+    return f"Article {payload.get('article')} was the wrong one. {why} {payload.get('note') or ''}".strip()
+
+
 def _accepted(payload: Payload) -> str:
     how = str(payload.get("how"))
     return f"The customer agreed {HOW_WORDS.get(how, how).lower()} to {payload.get('total')}."
@@ -109,8 +115,10 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
         f"Struck “{KIND_WORDS.get(str(p.get('observation')), p.get('observation'))}”: {_say(p.get('value'))}."
     ),
     "key.chosen": _chosen,
+    "key.refused": _refused,
     "promise.offered": lambda p: f"Offered the customer {p.get('total')} {p.get('currency')}.",
     "promise.accepted": _accepted,
+    "picture.kept": lambda p: f"Kept a picture with the job, sealed ({p.get('name')}).",
     "seal.looked": lambda p: f"Looked at the sealed {p.get('name', 'value')}, reason: {p.get('reason')}.",
     "blade.entered": lambda p: f"Sealed the bitting ({p.get('source')}) for {p.get('standard')}.",
     "blade.cut": lambda p: f"Cut the blade {p.get('standard')} with {p.get('cutter')}.",

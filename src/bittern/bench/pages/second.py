@@ -14,7 +14,9 @@ SURE = "sure"
 # Acts that end the job: they belong to all of it, not to a leg.
 OF_THE_JOB = ("withdraw",)
 _FIRST_TICK = {"withdraw": "a tick: there is no way back"}
-_MAY_LOSE = ("record-vehicle", "choose-article")
+_MAY_LOSE = ("record-vehicle", "choose-article", "refuse-article")
+# What goes with an article that turned out wrong; the bitting is the vehicle's and stays.
+REFUSED = ("key", "promise", "pairing", "proof")
 _RECORDS = {
     "key": "the article",
     "promise": "the promise",
@@ -40,6 +42,8 @@ def find_loss(job: JobFile, name: str, typed: Mapping[str, object]) -> list[str]
     """Return what this entry would clear on the job, in words."""
     if job.state != "open" or job.key is None:
         return []
+    if name == "refuse-article":
+        return list_records(job, REFUSED)
     if name == "choose-article":
         other = str(typed.get("article") or "").strip() not in ("", job.key.article)
         return list_records(job, ("promise", "blade", "pairing", "proof")) if other else []

@@ -6,11 +6,12 @@ from typing import Any
 
 from bittern.bench.pages.keywords import HOW_WORDS, KIND_WORDS, say_value
 from bittern.bench.pages.questions import find_struck, sort_questions
-from bittern.bench.pages.second import list_records
+from bittern.bench.pages.second import REFUSED, list_records
 from bittern.core.phrases import join_words
 from bittern.formats.packs import Pack
 from bittern.work.facts import JobFile, Seen
 from bittern.work.key import weigh
+from bittern.work.lessons import OTHER_REASON, WHY_REFUSED
 from bittern.work.people import Person
 from bittern.work.ports import Desk
 
@@ -44,6 +45,9 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         "taps": {one.article: f"{one.article}, {100 * one.probability:.0f} %" for one in found.candidates},
         "hows": HOW_WORDS,
         # What another article than the one taken would clear.
+        "refused": [(one, WHY_REFUSED.get(one.why, OTHER_REASON)[0]) for one in job.refused],
+        "why_refused": [(name, word) for name, (word, _) in WHY_REFUSED.items()],
+        "refusal_clears": join_words(list_records(job, REFUSED)),
         "losses": join_words(list_records(job, ("promise", "blade", "pairing", "proof"))) if job.key else "",
     }
 
