@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bittern.core.errors import shorten
-from bittern.engines.key.catalogue import Fitment
+from bittern.engines.key.fitments import FitmentDraft, FitmentTable
 from bittern.formats.list_layers import FILL, TAKE, TEXT_COLUMNS, Layer, Words
 from bittern.formats.packs import Pack
 from bittern.work.supplier.merge import MergeReport
@@ -38,7 +38,7 @@ class _Both:
 
 def merge_fitments(
     pack: Pack, layer: Layer, articles: Collection[str], report: MergeReport
-) -> tuple[Fitment, ...] | None:
+) -> FitmentTable | None:
     """Return the fitments of both, ours first; None if nothing changes."""
     if not len(layer.fitment_rows):
         return None
@@ -73,12 +73,7 @@ def merge_fitments(
     if not len(kept) and not changed.any():
         return None
     both.share[:] = share
-    touched = set(mate[changed].tolist())
-    old = list(pack.fitments)
-    for at in touched:
-        old[at] = _make_fitment(both, at)
-    old += [_make_fitment(both, int(at)) for at in kept]
-    return tuple(old)
+    return _make_table(both, np.concatenate([np.arange(ours), kept]))
 
 
 def _choose_rows(layer: Layer, articles: Collection[str], report: MergeReport) -> NDArray[np.intp]:
@@ -97,28 +92,23 @@ def _choose_rows(layer: Layer, articles: Collection[str], report: MergeReport) -
 
 
 def _lay_together(pack: Pack, layer: Layer, chosen: NDArray[np.intp]) -> _Both:
-    fitments = pack.fitments
+    table = FitmentTable.of(pack.fitments)
+    columns = table.columns
     joined = dict(layer.joined)
     texts = {}
     for name in TEXT_COLUMNS:
-        places: dict[str, int] = {}
-        mine = [places.setdefault(getattr(row, name), len(places)) for row in fitments]
+        places = {text: place for place, text in enumerate(getattr(table, f"{name}s"))}
         words = layer.fitments[name]
         values = [joined.get(one, one) for one in words.values] if name == "article" else words.values
         remap = np.array([places.setdefault(value, len(places)) for value in values], dtype=np.int32)
-        codes = np.concatenate([np.array(mine, dtype=np.int32), remap[words.codes[chosen]]])
+        codes = np.concatenate([getattr(columns, name), remap[words.codes[chosen]]])
         texts[name] = Words(codes.astype(np.int32), tuple(places))
-    count = len(fitments)
-
-    def join(mine: list[int], theirs: NDArray[np.int16]) -> NDArray[np.int64]:
-        return np.concatenate([np.array(mine, dtype=np.int64), theirs[chosen].astype(np.int64)])
-
     return _Both(
         texts,
-        join([row.year_from for row in fitments], layer.year_from),
-        join([row.year_to for row in fitments], layer.year_to),
-        np.concatenate([np.array([row.share for row in fitments], dtype=np.float64), layer.share[chosen]]),
-        count,
+        np.concatenate([columns.year_from, layer.year_from[chosen]]).astype(np.int64),
+        np.concatenate([columns.year_to, layer.year_to[chosen]]).astype(np.int64),
+        np.concatenate([columns.share, layer.share[chosen]]),
+        len(table),
         layer.fitment_rows[chosen],
     )
 
@@ -144,7 +134,10 @@ def _settle_known(
     """Give our rows the list's run sheets where the rule says so; return which of ``mate`` changed."""
     words = both.texts["runsheet"]
     said = np.array([bool(value) for value in words.values], dtype=np.bool_)
-    equal = np.array([words.values.index(value) for value in words.values], dtype=np.int32)
+    places: dict[str, int] = {}
+    equal = np.array(
+        [places.setdefault(value, place) for place, value in enumerate(words.values)], dtype=np.int32
+    )
     codes = equal[words.codes]
     theirs, ours = codes[known], codes[mate]
     fill = said[theirs] & ~said[ours] & (rule in (FILL, TAKE))
@@ -202,17 +195,20 @@ def _fold(words: Words) -> NDArray[np.int32]:
     return np.array(fold, dtype=np.int32)[words.codes]
 
 
-def _make_fitment(both: _Both, at: int) -> Fitment:
-    make, model, start, trim, region, article, runsheet = (both.texts[name][at] for name in TEXT_COLUMNS)
-    return Fitment(
-        make,
-        model,
-        int(both.year_from[at]),
-        int(both.year_to[at]),
-        start,
-        trim,
-        region,
-        article,
-        float(both.share[at]),
-        runsheet,
-    )
+def _make_table(both: _Both, places: NDArray[np.intp]) -> FitmentTable:
+    """Return the rows at ``places`` as a pack holds them, each text once and in the order of first sight."""
+    draft = FitmentDraft()
+    columns = []
+    for name in TEXT_COLUMNS:
+        words = both.texts[name]
+        codes = words.codes[places]
+        known: dict[str, int] = getattr(draft, name)
+        seen, first = np.unique(codes, return_index=True)
+        new = np.zeros(len(words.values), dtype=np.int32)
+        for code in seen[np.argsort(first)].tolist():
+            new[code] = known.setdefault(words.values[code], len(known))
+        columns.append(new[codes])
+    columns += [years[places].astype(np.int32) for years in (both.year_from, both.year_to)]
+    draft.numbers.frombytes(np.ascontiguousarray(np.stack(columns, axis=1), dtype=np.int32).tobytes())
+    draft.share.frombytes(np.ascontiguousarray(both.share[places], dtype=np.float64).tobytes())
+    return FitmentTable(draft)
