@@ -53,6 +53,8 @@ RUNSHEETS = "runsheets"
 HEAD_KEYS = ("id", "title", "version", "licence", "source", "region", "currency")
 FILES_LIMIT = 5_000
 """Most TOML files in one folder of a pack."""
+COUNTED = re.compile(r"button-[0-9]+", re.ASCII)
+"""A button of which no more is known than that it is there."""
 CURRENCY = re.compile(r"[A-Z]{3}", re.ASCII)
 """ISO 4217 alphabetic code, by its form."""
 
@@ -105,8 +107,9 @@ class Pack:
 
     @cached_property
     def button_words(self) -> tuple[str, ...]:
-        """Every button's word of the articles, in order."""
-        return tuple(sorted({word for article in self.articles.values() for word in article.buttons}))
+        """Every button's word of the articles, in order; numbered ones, which were only counted, left out."""
+        words = {word for article in self.articles.values() for word in article.buttons}
+        return tuple(sorted(word for word in words if not COUNTED.fullmatch(word)))
 
     @cached_property
     def chips(self) -> tuple[str, ...]:
