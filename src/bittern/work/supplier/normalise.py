@@ -261,6 +261,9 @@ def _fill_gaps(
     for kind, places in guessed.items():
         findings.add_note("kind", "nothing", kind, "a guess from what else the row says", at[places])
     findings.add_note("title", "nothing", "", "made from kind and buttons", at[titled])
+    free = [place for place, price in enumerate(columns["price"]) if not price]
+    why = "no price in the list: a new article comes in at 0 and is promised for nothing until one is set"
+    findings.add_note("price", "nothing", "0", why, at[free])
 
 
 def _gather_fitments(
