@@ -46,6 +46,9 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "job": (EVERYBODY, NOT_THIS_WAY),
     "job-log": (EVERYBODY, NOT_THIS_WAY),
     "study-number": (EVERYBODY, EVERYBODY),
+    "read-photo": (EVERYBODY, EVERYBODY),
+    # Leads on to the list of kept pictures; a seal opens by POST alone.
+    "kept-picture": (EVERYBODY, BENCH),
     # Leads on to the Blade leg; the seal opens by POST alone.
     "bitting": (EVERYBODY, BENCH),
     "study-readings": (NOT_THIS_WAY, BENCH),
@@ -72,7 +75,6 @@ ACTS = {
     "question-sent": EVERYBODY,
     "strike-observation": EVERYBODY,
     "choose-article": EVERYBODY,
-    "refuse-article": BENCH,
     "refuse-article": BENCH,
     "offer": EVERYBODY,
     "accept": EVERYBODY,
@@ -112,6 +114,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     of_a_list = ("list", "list-choices", "list-run", "list-progress", "list-cancel")
     arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
+    of_a_job |= {"read-photo", "kept-picture"}
     return reverse(name, args=arguments.get(name, [number] if name in of_a_job else []))
 
 

@@ -24,7 +24,10 @@ def study(request: HttpRequest, number: int) -> HttpResponse:
         return redirect("job", number)
     desk, fields = open_desk(), flatten_post(request.POST)
     suggested, use_decode = fields.pop("take", ""), fields.pop("use_decode", "")
-    if suggested:
+    if photographed := fields.pop("take_photo", ""):
+        fields |= {"vin": photographed, "how": "photographed"}
+        suggested = photographed
+    elif suggested:
         fields["vin"] = suggested
     if use_decode:
         found, _ = find_study(desk, str(fields.get("vin") or ""))

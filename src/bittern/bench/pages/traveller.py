@@ -26,6 +26,8 @@ from bittern.work.settled import LEGS
 
 # Forms into which a bitting is typed: a page with one of them is for the eye alone.
 _WITH_BITTING = {"enter-bitting", "enter-readings"}
+# Legs where a label is read from a photo.
+_WITH_PHOTO = {"vehicle", "key"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,15 @@ def render_job(
             **attempt.context,
         }
     response = render(request, "pages/job.html", context, status=attempt.status if attempt else 200)
+    if open_leg in _WITH_PHOTO:
+        let_show_picture(response)
     return keep_nowhere(response) if open_leg == "blade" or _WITH_BITTING & typed.keys() else response
+
+
+def let_show_picture(response: HttpResponse) -> HttpResponse:
+    """Let the page show a picture that stands in the page itself: no other page may, and nothing else."""
+    response._csp_update = {"img-src": "data:"}  # type: ignore[attr-defined]
+    return response
 
 
 def keep_nowhere(response: HttpResponse) -> HttpResponse:

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from bittern.bench.pages import ask_views, job_views, listing, number_views, shop_views, work_views
+from bittern.bench.pages import (
+    ask_views,
+    job_views,
+    label_views,
+    listing,
+    number_views,
+    shop_views,
+    work_views,
+)
 
 urlpatterns: list[URLPattern] = [
     path("", listing.today, name="today"),
@@ -18,6 +26,8 @@ urlpatterns: list[URLPattern] = [
     path("jobs/<int:number>/draft/<slug:name>/", job_views.draft, name="draft"),
     path("jobs/<int:number>/log/", job_views.job_log, name="job-log"),
     path("jobs/<int:number>/number/", number_views.study, name="study-number"),
+    path("jobs/<int:number>/photo/", label_views.read_photo, name="read-photo"),
+    path("jobs/<int:number>/picture/", label_views.kept_picture, name="kept-picture"),
     path("jobs/<int:number>/bitting/", work_views.bitting, name="bitting"),
     path("jobs/<int:number>/readings/", work_views.readings, name="study-readings"),
     path("jobs/<int:number>/pairing/", work_views.runner, name="runner"),
