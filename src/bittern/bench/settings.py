@@ -38,6 +38,7 @@ INSTALLED_APPS = [
     "bittern.bench.people",
     "bittern.bench.jobs",
     "bittern.bench.packs",
+    "bittern.bench.learning",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

@@ -10,8 +10,9 @@ from pathlib import Path
 
 from bittern.formats.packs import Pack
 from bittern.work.actions import act
+from bittern.work.lessons import lessons_of
 from bittern.work.people import Person
-from bittern.work.ports import Desk, JobStore, ShopTerms
+from bittern.work.ports import Desk, JobStore, LessonStore, ShopTerms
 from bittern.work.request import open_job
 
 JOBS_FILE = Path(__file__).parent / "jobs.json"
@@ -50,6 +51,7 @@ def replay_jobs(
     people: Mapping[str, Person],
     loaded_at: datetime,
     *,
+    lessons: LessonStore | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> int:
     """Replay every demo job into ``store`` and return how many there are.
@@ -60,6 +62,8 @@ def replay_jobs(
         From :data:`ROLES` to persons.
     loaded_at
         The moment that minute 0 stands for, aware.
+    lessons
+        Where what the finished jobs taught is kept, if anywhere.
     progress
         Called with jobs done and jobs in all.
     """
@@ -76,6 +80,9 @@ def replay_jobs(
                 number = open_job(desk, person, one["data"]).number
             else:
                 act(desk, number, person, one["act"], one["data"])
+        if lessons is not None and number:
+            # The acts were written down as the pack alone answers: what they taught is for the jobs to come.
+            lessons.add(lessons_of(store.load(number)))
         if progress is not None:
             progress(done, len(jobs))
     return len(jobs)

@@ -43,12 +43,12 @@ class LessonNote:
 
 
 def lessons_of(job: JobFile) -> list[KeptLesson]:
-    """Return what a job that is just closed teaches: make, model, year, start, articles, observations.
+    """Return what a finished job teaches; a job that is open or withdrawn teaches nothing.
 
     No name, number, plate or vehicle number is in it, nor who worked on it.
     """
     v, key = job.vehicle, job.key
-    if v is None or key is None or job.closed_at is None:
+    if v is None or key is None or job.state != "closed" or job.closed_at is None:
         return []
     day = job.closed_at.date()
     common = {"make": v.make, "model": v.model, "year": v.year, "start": v.start, "case": job.number}

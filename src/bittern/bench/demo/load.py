@@ -13,4 +13,4 @@ def load_demo_shop(desk: Desk) -> None:
     """Load the terms and replay every job, as if it had happened up to this moment."""
     save_terms(TERMS)
     people = {key: Person(one.login, one.name, one.role) for key, one in zip(ROLES, DEMO_PEOPLE, strict=True)}
-    replay_jobs(desk.store, desk.pack, people, desk.clock.now())
+    replay_jobs(desk.store, desk.pack, people, desk.clock.now(), lessons=desk.lessons)
