@@ -10,7 +10,7 @@ from bittern.formats.tables import format_number
 from bittern.work.supplier.cells import Cell
 from bittern.work.supplier.words import currency_signs
 
-RADIO_HZ = (1e8, 1e9)
+RADIO_HZ = (2.5e8, 1e9)
 """Where a key's radio lies when no unit is given ("common practice": remotes work from 300 to 930 MHz)."""
 MONEY_LIMIT = Decimal(10) ** 9
 _UNITS = {"ghz": 9, "mhz": 6, "khz": 3, "hz": 0}
@@ -119,24 +119,21 @@ def read_frequency(text: str, unit: str, sign: str) -> Cell:
     found = _FREQUENCY.fullmatch(text.strip())
     if not found:
         return Cell(expected=expected)
-    # "433.920": three decimals of a megahertz, or thousands of a kilohertz: the same frequency.
-    number = read_decimal(found[1], sign) or read_decimal(found[1], ".")
-    if number is None or not number:
-        return Cell(expected=expected)
+    # "433,920" is one of two numbers: which, its place among the radios of keys must say.
+    clear = read_decimal(found[1], sign)
+    numbers = [clear] if clear is not None else [read_decimal(found[1], one) for one in ".,"]
     named = (found[2] or unit).lower()
-    if named:
-        frequency_hz = float(number.scaleb(_UNITS[named]))
-        note = "" if named == "hz" else f"{_write_unit(named)} made Hz"
-    else:
-        fitting = [
-            (unit, float(number.scaleb(power)))
-            for unit, power in _UNITS.items()
-            if unit != "ghz" and RADIO_HZ[0] <= float(number.scaleb(power)) <= RADIO_HZ[1]
-        ]
-        if not fitting:
-            return Cell(expected=f"{expected}, with its unit")
-        named, frequency_hz = fitting[0]
-        note = "" if named == "hz" else f"taken for {_write_unit(named)}"
+    units = [named] if named else ["hz", "khz", "mhz"]
+    read = {
+        float(number.scaleb(_UNITS[one])): one for number in numbers if number is not None for one in units
+    }
+    fitting = [(hertz, one) for hertz, one in read.items() if RADIO_HZ[0] <= hertz <= RADIO_HZ[1]]
+    if named and clear is not None:
+        fitting = list(read.items())
+    if len(fitting) != 1:
+        return Cell(expected=expected if named or not read else f"{expected}, with its unit")
+    frequency_hz, one = fitting[0]
+    note = "" if one == "hz" else f"{_write_unit(one)} made Hz" if named else f"taken for {_write_unit(one)}"
     if not 1e3 <= frequency_hz <= 1e10:
         return Cell(expected=f"{expected}, from 1 kHz to 10 GHz")
     return Cell(format_number(round(frequency_hz, 3)), note)

@@ -100,7 +100,6 @@ def read_buttons(text: str) -> Cell:
     words_found: list[str] = []
     unknown: list[str] = []
     twice: list[str] = []
-    changed = False
     for part in BUTTON_SIGNS.split(text.casefold()):
         if not part or is_nothing(part):
             continue
@@ -110,15 +109,16 @@ def read_buttons(text: str) -> Cell:
             if not word:
                 return Cell(expected="button words such as lock, unlock, boot")
             unknown.append(word)
-        changed |= word != part
         if word in words_found:
             twice.append(word)
         else:
             words_found.append(word)
     notes = [f"not in the table of button words: {', '.join(unknown)}"] if unknown else []
     notes += [f"twice: {', '.join(twice)}"] if twice else []
-    notes += ["button words as the pack writes them"] if changed and not notes else []
-    return Cell("|".join(words_found), "; ".join(notes))
+    value = "|".join(words_found)
+    if value != text and not notes:
+        notes.append("button words as the pack writes them")
+    return Cell(value, "; ".join(notes))
 
 
 def read_choice(group: str, text: str, expected: str) -> Cell:
