@@ -7,5 +7,6 @@ from django.urls import URLPattern, URLResolver, include, path
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("bittern.bench.people.urls")),
     path("", include("bittern.bench.packs.urls")),
+    path("", include("bittern.bench.learning.urls")),
     path("", include("bittern.bench.pages.urls")),
 ]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from bittern.cli.output import JsonOption, NoAnswer, emit
+from bittern.cli.pack_export import export_learnt
 from bittern.cli.pack_import import import_list
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ def group() -> None:
 
 
 app.command("import")(import_list)
+app.command("export-learnt")(export_learnt)
 
 
 @app.command()

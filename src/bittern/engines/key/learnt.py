@@ -32,8 +32,8 @@ class Learnt:
         The rates as learnt.
     shares, moved_rates
         What was learnt, from which to which and on how many jobs.
-    lessons
-        How many lessons there were.
+    lessons, jobs
+        How many lessons there were, and of how many jobs.
     """
 
     index: KeyIndex
@@ -41,6 +41,7 @@ class Learnt:
     shares: LearntShares
     moved_rates: tuple[LearntRate, ...]
     lessons: int
+    jobs: int = 0
 
     def cells_of(self, vehicle: Vehicle) -> list[LearntCell]:
         """Return what was learnt about such vehicles, none unless make and model are known."""
@@ -75,8 +76,9 @@ def learn(
     rates, rule = rates or Rates(), rule or Rule()
     # Sums of the same numbers in another order differ in their last digits.
     every = sorted(lessons, key=repr)
+    jobs = len({one.case for one in every if one.case}) + sum(1 for one in every if not one.case)
     if not len(index):
-        return Learnt(index, rates, LearntShares(unplaced=len(every)), (), len(every))
+        return Learnt(index, rates, LearntShares(unplaced=jobs), (), len(every), jobs)
     shares = learn_shares(index, every, today, rates, rule)
     new_rates, moved = learn_rates(index, every, today, rates, rule)
-    return Learnt(lay_learnt(index, shares, rates), new_rates, shares, moved, len(every))
+    return Learnt(lay_learnt(index, shares, rates), new_rates, shares, moved, len(every), jobs)
