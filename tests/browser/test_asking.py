@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, ViewportSize, expect
 
 from bittern.demo import PACK_DIR
 from bittern.formats.packs import read_pack
@@ -18,7 +18,7 @@ from .scan import check_page
 
 pytestmark = pytest.mark.browser
 
-NARROW = {"width": 320, "height": 640}
+NARROW = ViewportSize(width=320, height=640)
 LEAST_TARGET = 48
 # Told by telephone without a number: the vehicle takes this article.
 MAKE, MODEL, YEAR, ARTICLE, START = "Corrigell", "Backwater", "2025", "COR-P4", "push"
@@ -66,7 +66,7 @@ def open_sheet(page: Page, kind: str) -> Locator:
     return sheet
 
 
-def check_screen(page: Page, size: dict[str, int] = PHONE) -> None:
+def check_screen(page: Page) -> None:
     """The page passes the scan, fits the narrowest screen, and what is pressed can be pressed with gloves."""
     check_page(page)
     page.set_viewport_size(NARROW)
@@ -76,7 +76,7 @@ def check_screen(page: Page, size: dict[str, int] = PHONE) -> None:
         box = target.bounding_box()
         assert box
         assert box["height"] >= LEAST_TARGET - 0.5, target.inner_text()
-    page.set_viewport_size(size)
+    page.set_viewport_size(ViewportSize(width=PHONE["width"], height=PHONE["height"]))
 
 
 def test_three_questions_on_a_telephone_lead_to_the_article(visit: Callable[..., Visitor]) -> None:

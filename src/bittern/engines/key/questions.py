@@ -65,7 +65,7 @@ QUESTIONS: dict[str, Question] = {
     ),
     "blade": Question(
         "Which blade has the key?",
-        "Compare length, width and cut edges of the blade, or of the emergency blade, with the pack's blades.",
+        "Compare the blade, or the emergency blade from inside the remote, with the pack's blades.",
         "seen",
     ),
     "frequency_hz": Question(
