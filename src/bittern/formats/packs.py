@@ -127,11 +127,8 @@ class PackReport:
 
     def as_dict(self) -> dict[str, object]:
         """Return the fixed JSON shape."""
-        return {
-            "ok": self.ok,
-            "faults": [fault.as_dict() for fault in self.faults],
-            "counts": dict(self.counts),
-        }
+        faults = [fault.as_dict() for fault in self.faults]
+        return {"ok": self.ok, "faults": faults, "counts": dict(self.counts)}
 
 
 def read_pack(folder: Path | str) -> Pack:

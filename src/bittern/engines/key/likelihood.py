@@ -242,6 +242,7 @@ def mix_frequency(in_pack: Floats, free: Floats, shares: Floats, table: FeatureT
     """Return the backgrounds of frequencies: the pack's radios, and radios that keep to none of them."""
     silent = float(shares[table.absent]) if table.absent >= 0 else 0.0
     radios = 1.0 - silent
-    if radios <= 0.0:
+    # Shares are summed in floating point: what is left of a pack without radios is not quite nothing.
+    if radios <= 1e-9:
         return free
     return (1.0 - rates.frequency_free) * in_pack / radios + rates.frequency_free * free

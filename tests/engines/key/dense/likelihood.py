@@ -205,6 +205,6 @@ def mix_frequency(in_pack: float, free: float, shares: Floats, table: FeatureTab
     """Return the background of a frequency: the pack's radios, and radios that keep to none of them."""
     silent = float(shares[table.absent]) if table.absent >= 0 else 0.0
     radios = 1.0 - silent
-    if radios <= 0.0:
+    if radios <= 1e-9:
         return free
     return (1.0 - rates.frequency_free) * in_pack / radios + rates.frequency_free * free
