@@ -183,6 +183,9 @@ def _take(
         elif blade is not None:
             # The bitting is the vehicle's and stands; the metal that was cut is another article's.
             change.put(blade=blade.model_copy(update=UNCUT))
+    elif before is None and change.job.blade is not None and change.job.blade.standard != choice.blade:
+        # After a refusal: the bitting on record is of the refused article's blade standard.
+        change.put(blade=None)
     change.log("key.chosen", article=article_id, probability=round(probability, 6), because=because)
 
 
