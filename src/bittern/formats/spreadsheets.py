@@ -73,15 +73,15 @@ class Sheet:
         """Return the texts of one row."""
         return tuple(column[place] for column in self.columns)
 
-    def rows_with_kinds(self) -> list[list[str]]:
-        """Return all rows, each text with the letter of its kind before it."""
+    def rows_with_kinds(self, most: int) -> list[list[str]]:
+        """Return the first rows, each text with the letter of its kind before it."""
         return [
             [
                 column.kinds[code] + column.values[code]
                 for column in self.columns
                 for code in [column.codes[place]]
             ]
-            for place in range(self.rows)
+            for place in range(min(most, self.rows))
         ]
 
 

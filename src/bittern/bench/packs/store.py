@@ -57,7 +57,7 @@ def keep_file(name: str, size: int, person: str, pieces: Iterable[bytes], sheet:
 
 def write_sample(sheet: Sheet) -> str:
     """Return the first rows as JSON."""
-    rows = [[cell[:SAMPLE_CHARACTERS] for cell in row] for row in sheet.rows_with_kinds()[:SAMPLE_ROWS]]
+    rows = [[cell[:SAMPLE_CHARACTERS] for cell in row] for row in sheet.rows_with_kinds(SAMPLE_ROWS)]
     names = {"sheet": sheet.sheet, "sheets": sheet.sheets, "about": sheet.about}
     return json.dumps({"file": sheet.file, "rows": rows, **names})
 

@@ -61,7 +61,8 @@ def merge_fitments(
     sheet = _settle_known(both, known, mate, layer.rule, report)
     given = ~np.isnan(both.share[known])
     off = given & (np.abs(both.share[known] - both.share[mate]) > SAME_SHARE)
-    taken = off if layer.rule == TAKE else np.zeros_like(off)
+    # All of a vehicle's or none: they are cut by one factor, and rows left aside would take room from it.
+    taken = given & np.isin(cell[known], cell[known[off]]) & (layer.rule == TAKE)
     share, left = _share_out(both, cell, fresh, known[taken], mate[taken], layer.rest)
     changed = sheet | (np.abs(share[mate] - both.share[mate]) > 0)
     report.fitments.conflict += int(off.sum())
