@@ -1,8 +1,8 @@
 """How long a list of a million fitments takes from its file to the database, and how much memory.
 
 In a process of its own: a CSV file is written, then read, recognised, put into the pack's words, laid over
-the demo pack, stored as a layer in a database and laid over the pack again from there. Times are ratios to one
-plain pass of ``csv.reader`` over the same file in the same process; the seconds beside them are of this
+the demo pack, stored as a layer in a database and laid over the pack again from there. Times are ratios to
+one plain pass of ``csv.reader`` over the same file in the same process; the seconds beside them are of this
 computer.
 """
 

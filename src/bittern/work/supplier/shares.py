@@ -43,7 +43,28 @@ def give_shares(new: Rows, ours: Rows, rest: float) -> Floats:
        those of the vehicle are cut by one factor until the fullest year is just whole.
     3. Rows without a share divide equally what then is left of ``1 - rest``, or half of what is left of the
        whole where that is more, year by year; each gets the least of its years.
+    4. What finds no room by this is tried again beside what did, until nothing more comes in: the same list a
+       second time then changes nothing.
     """
+    made = _give_once(new, ours, rest)
+    out = np.flatnonzero(made <= 0)
+    while len(out):
+        there = made > 0
+        beside = Rows(
+            np.concatenate([ours.cell, new.cell[there]]),
+            np.concatenate([ours.year_from, new.year_from[there]]),
+            np.concatenate([ours.year_to, new.year_to[there]]),
+            np.concatenate([ours.share, made[there]]),
+        )
+        more = _give_once(new.pick(out), beside, rest)
+        if not (more > 0).any():
+            break
+        made[out] = more
+        out = out[more <= 0]
+    return made
+
+
+def _give_once(new: Rows, ours: Rows, rest: float) -> Floats:
     made = np.zeros(len(new.cell))
     cells, of_row = np.unique(new.cell, return_inverse=True)
     of_ours = np.searchsorted(cells, ours.cell)
