@@ -9,6 +9,7 @@ import io
 import math
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -101,7 +102,7 @@ def photograph(label: Pixels, camera: Camera, rng: np.random.Generator) -> Pixel
     return seen.clip(0, 255).astype(np.uint8)
 
 
-def save(pixels: Pixels, kind: str = "PNG", **options: object) -> bytes:
+def save(pixels: NDArray[Any], kind: str = "PNG", **options: object) -> bytes:
     """Return the picture as a file."""
     stream = io.BytesIO()
     Image.fromarray(pixels).save(stream, kind, **options)

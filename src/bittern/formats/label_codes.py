@@ -145,7 +145,8 @@ def _read(grey: Grey, back: Matrix, scale: float) -> Iterator[BarCode]:
 
     kinds = zxingcpp.barcode_formats_from_str("Code39,Code128,DataMatrix,QRCode,PDF417")
     # Its own pixels one after the other: a view is not taken by the reader.
-    for result in zxingcpp.read_barcodes(np.ascontiguousarray(grey), formats=kinds):
+    own = np.ascontiguousarray(grey)
+    for result in zxingcpp.read_barcodes(own, formats=kinds, text_mode=zxingcpp.TextMode.Plain):
         symbology = SYMBOLOGIES.get(result.format.name)
         text = _clean(result.text)
         if symbology and text and result.valid:

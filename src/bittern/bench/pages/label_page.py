@@ -18,12 +18,16 @@ LEGS = {"vehicle": "the vehicle number", "key": "the identifier on the remote"}
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A box over the picture: its corners for SVG, its number in the list, where the number stands."""
+    """A box over the picture: its corners for SVG, its number in the list, where the number stands.
+
+    ``crop`` is the part of the picture around it, to compare the reading with.
+    """
 
     points: str
     mark: str
-    x: float
-    y: float
+    x: int
+    y: int
+    crop: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +40,8 @@ class PhotoResult:
     width: int = 0
     height: int = 0
     mark_size: int = 0
-    numbers: tuple[tuple[str, ReadNumber], ...] = ()
-    identifiers: tuple[tuple[str, ReadIdentifier], ...] = ()
+    numbers: tuple[tuple[Box, ReadNumber], ...] = ()
+    identifiers: tuple[tuple[Box, ReadIdentifier], ...] = ()
     codes: tuple[str, ...] = ()
     lines: tuple[Line, ...] = ()
     boxes: tuple[Box, ...] = ()
@@ -79,9 +83,9 @@ def build_result(leg: str, pixels: Pixels, reading: LabelReading, kept: str = ""
     height, width = shown.shape[:2]
     scale = width / reading.size[0]
     marks = iter(range(1, 100))
-    numbers = tuple((str(next(marks)), one) for one in reading.vins)
-    identifiers = tuple((str(next(marks)), one) for one in reading.fcc_ids)
-    boxes = tuple(_draw(one.box, scale, mark) for mark, one in (*numbers, *identifiers))
+    numbers = tuple((_draw(one.box, scale, str(next(marks))), one) for one in reading.vins)
+    identifiers = tuple((_draw(one.box, scale, str(next(marks))), one) for one in reading.fcc_ids)
+    boxes = tuple(box for box, _ in (*numbers, *identifiers))
     drawn = {box.points for box in boxes}
     others = (_draw(line.box, scale) for line in reading.lines)
     codes = tuple(f"{code.symbology}: {code.text}" for code in reading.barcodes)
@@ -103,5 +107,8 @@ def build_result(leg: str, pixels: Pixels, reading: LabelReading, kept: str = ""
 
 def _draw(box: Quad, scale: float, mark: str = "") -> Box:
     points = [(x * scale, y * scale) for x, y in box]
-    left, top = min(x for x, _ in points), min(y for _, y in points)
-    return Box(" ".join(f"{x:.0f},{y:.0f}" for x, y in points), mark, round(left), round(top))
+    left, top = round(min(x for x, _ in points)), round(min(y for _, y in points))
+    wide, high = round(max(x for x, _ in points)) - left, round(max(y for _, y in points)) - top
+    edge = 8 + min(wide, high) // 4
+    crop = f"{left - edge} {top - edge} {wide + 2 * edge} {high + 2 * edge}"
+    return Box(" ".join(f"{x:.0f},{y:.0f}" for x, y in points), mark, left, top, crop)
