@@ -69,6 +69,8 @@ class MemoryLessons:
     def __init__(self) -> None:
         self.kept: list[KeptLesson] = []
         self.noted: list[LessonNote] = []
+        # Two stores in one process are told apart, also when one is gone and the next has its address.
+        self.mark = object()
 
     def add(self, lessons: Sequence[KeptLesson]) -> None:
         """Keep new lessons."""
@@ -80,8 +82,8 @@ class MemoryLessons:
         return tuple(self.kept)
 
     def state(self) -> Hashable:
-        """Return count, last number and how often something was taken back or restored."""
-        return len(self.kept), len(self.noted)
+        """Return count, how often something was taken back or restored, and which store it is."""
+        return self.mark, len(self.kept), len(self.noted)
 
     def set_taken(self, ids: Sequence[int], note: LessonNote, *, taken: bool) -> int:
         """Take lessons back or restore them."""

@@ -21,6 +21,7 @@ class LessonRecord(models.Model):
     # What was observed, as JSON: kind, value, how, sd.
     observations = models.TextField(default="[]")
     weight = models.FloatField(default=1.0)
+    kept_at = models.DateTimeField(auto_now_add=True)
     taken = models.BooleanField(default=False)
     # The note of who last took it back or restored it; 0 for nobody yet. It only ever rises.
     note = models.PositiveIntegerField(default=0)

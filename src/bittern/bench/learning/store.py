@@ -28,9 +28,12 @@ class DjangoLessons:
         return [_read(row) for row in LessonRecord.objects.order_by("id").iterator()]
 
     def state(self) -> Hashable:
-        """Return count, last number and last note: one query."""
-        found = LessonRecord.objects.aggregate(count=Count("id"), last=Max("id"), note=Max("note"))
-        return found["count"], found["last"], found["note"]
+        """Return count, last number, its time, and last note: one query."""
+        # With the time, so that the numbers of another database do not pass for these.
+        found = LessonRecord.objects.aggregate(
+            count=Count("id"), last=Max("id"), at=Max("kept_at"), note=Max("note")
+        )
+        return found["count"], found["last"], found["at"], found["note"]
 
     def set_taken(self, ids: Sequence[int], note: LessonNote, *, taken: bool) -> int:
         """Take lessons back or restore them; inside a transaction."""

@@ -44,6 +44,7 @@ class Migration(migrations.Migration):
                 ("outcome", models.CharField(max_length=8)),
                 ("observations", models.TextField(default="[]")),
                 ("weight", models.FloatField(default=1.0)),
+                ("kept_at", models.DateTimeField(auto_now_add=True)),
                 ("taken", models.BooleanField(default=False)),
                 ("note", models.PositiveIntegerField(default=0)),
             ],
