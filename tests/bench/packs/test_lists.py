@@ -21,7 +21,7 @@ from tests.conftest import Cast
 LogIn = Callable[[Any], Client]
 LISTS = ROOT / "tests" / "files" / "lists"
 MOORLAND = (LISTS / "moorland.csv").read_bytes()
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_once")]
+pytestmark = [pytest.mark.store, pytest.mark.django_db, pytest.mark.usefixtures("at_once")]
 
 
 def send(client: Client, content: bytes = MOORLAND, name: str = "moorland.csv") -> Any:
