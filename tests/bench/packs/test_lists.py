@@ -199,6 +199,21 @@ def test_a_cancelled_import_writes_nothing(cast: Cast, log_in: LogIn) -> None:
     assert load_pack_in_use() is before
 
 
+def test_a_run_ends_at_its_next_step_once_it_is_cancelled(
+    cast: Cast, log_in: LogIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    send(log_in(cast.owner))
+    row = SuppliersList.objects.get()
+    step = runs._make_step(row.pk, start_run(row))
+    monkeypatch.setattr(runs, "BEAT_S", 0)
+    step("reading the cells")
+    row.refresh_from_db()
+    assert row.run_word == "reading the cells"
+    runs.cancel(row)
+    with pytest.raises(runs.CancelledError):
+        step("comparing the articles")
+
+
 def test_a_run_whose_process_died_is_swept(cast: Cast, log_in: LogIn) -> None:
     client = log_in(cast.owner)
     send(client)

@@ -188,6 +188,17 @@ def test_shares_that_pass_the_whole_are_cut_by_one_factor_and_ours_stay() -> Non
     assert shares[2:] == pytest.approx([0.15, 0.05], abs=2e-6)
 
 
+def test_what_had_no_room_beside_a_large_share_gets_it_once_that_is_cut() -> None:
+    # Cut by the factor that 2006 asks for, the small share of 2000 alone would vanish; there is room for it.
+    of_oxbow = ("Key", "Quillmoor", "Oxbow")
+    rows = [["OUR-1", *of_oxbow, "2000", "0.0003"], ["OUR-1", *of_oxbow, "2000-2006", "70 %"]]
+    layer = make_layer(rows, VEHICLE)
+    merged, report = merge(PACK, layer)
+    assert [row.share for row in merged.fitments][2:] == pytest.approx([0.0003, 0.2], abs=2e-6)
+    assert report.fitments.left_out == 0
+    assert merge(merged, layer)[1].changes == 0
+
+
 def test_without_room_a_fitment_is_left_out_and_said() -> None:
     full = make_pack()
     full = replace(full, fitments=(Fitment("A", "B", 2000, 2010, "turn", "", "", "OUR-1", 1.0),))
