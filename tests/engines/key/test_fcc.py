@@ -15,6 +15,7 @@ from bittern.engines.key.fcc import (
     grantee_length,
     is_fcc_id,
     parse_fcc_id,
+    strip_prefix,
 )
 
 GRANTEES = st.one_of(
@@ -151,3 +152,34 @@ def test_any_text_is_either_of_the_form_or_refused_with_a_reason(text: str) -> N
         assert set(found.grantee) <= set(GRANTEE_CHARACTERS)
         assert 1 <= len(found.product) <= 14
         assert set(found.product) <= set(PRODUCT_CHARACTERS)
+
+
+@pytest.mark.parametrize(
+    ("text", "alone"),
+    [
+        ("FCC ID: KX4-HM22", "KX4-HM22"),
+        ("FCCIDKX4HM22", "KX4HM22"),
+        ("contains fcc-id kx4-hm22", "kx4-hm22"),
+        ("FCCIDKX4HM22 IC 1234A-HM22", "KX4HM22"),
+        ("FCC ID: KX4-HM22 IC: 1234A-HM22", "KX4-HM22"),
+        ("FCCID KX4-HM22IC:1234A-HM22", "KX4-HM22"),
+        ("FCC ID:KX4-HM22\nIC:7812A-HM22\nMade by nobody", "KX4-HM22"),
+        ("Model HM22 FCC ID KX4HM22 M/N 7", "KX4HM22"),
+        ("IC: 1234A-HM22 FCC ID: KX4-HM22", "KX4-HM22"),
+    ],
+)
+def test_an_identifier_is_found_among_what_else_a_label_says(text: str, alone: str) -> None:
+    assert strip_prefix(text) == alone
+
+
+@pytest.mark.parametrize("text", ["KX4IC22-1", "KX4-IC1-2", "KX4 HM 22", "2AB7QIC123-4", "CAN IC 123-4"])
+def test_an_identifier_that_looks_like_other_words_of_a_label_is_left_whole(text: str) -> None:
+    assert strip_prefix(text) == text
+
+
+@settings(deadline=None)
+@given(GRANTEES, PRODUCTS.filter(lambda text: text.strip("-")))
+def test_an_identifier_alone_and_with_words_around_it_is_the_same(grantee: str, product: str) -> None:
+    text = grantee + product
+    assert strip_prefix(text) == text
+    assert strip_prefix(f"FCC ID: {text} IC: 1234A-HM22") == text

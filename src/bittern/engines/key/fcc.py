@@ -22,7 +22,20 @@ GRANTEE_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 GRANTEE_CHARACTERS = GRANTEE_LETTERS + "23456789"
 PRODUCT_CHARACTERS = GRANTEE_LETTERS + "0123456789-"
 
-_PREFIX = re.compile(r"^\s*(?:CONTAINS\s+)?FCC[\s-]*ID\s*[:.#=]?\s*", re.IGNORECASE)
+_PREFIX = re.compile(
+    r"(?:^|.*?(?<![0-9A-Z]))(?:CONTAINS\s+)?FCC[\s-]*ID\s*[:.#=]?\s*", re.IGNORECASE | re.DOTALL
+)
+# What a label says after the identifier: words that stand alone, and the Canadian number: numerals and
+# perhaps a letter, a hyphen, a product number ("from memory"). Run together with the identifier only before
+# a colon, since I and C are letters of product codes too.
+_NEXT = re.compile(
+    r"\s+(?:ISED|HVIN|MODEL|MADE|CMIIT|CAN|M/N|P/N|S/N)(?![0-9A-Z]).*"
+    r"|\s+IC\s*[:.#=]?\s*[0-9]{3,5}[A-Z]?-.*"
+    r"|(?<=[0-9A-Z])IC\s*:\s*[0-9]{1,5}[A-Z]?-.*",
+    re.IGNORECASE | re.DOTALL,
+)
+# Fewer characters are no identifier: what was taken for the label's next words is its own then.
+_SHORTEST = 4
 _DASHES = str.maketrans(dict.fromkeys("‐‑‒–—−", "-"))
 
 
@@ -54,12 +67,16 @@ class FccId:
 
 
 def strip_prefix(text: str) -> str:
-    """Return ``text`` without words such as "FCC ID:" before it.
+    """Return ``text`` without words such as "FCC ID:" before it, and without what else a label says.
 
     >>> strip_prefix("Contains FCC ID: KX4-HM22")
     'KX4-HM22'
+    >>> strip_prefix("Model 7 FCCIDKX4HM22 IC 1234A-HM22")
+    'KX4HM22'
     """
-    return _PREFIX.sub("", text, count=1)
+    body = _PREFIX.sub("", text, count=1)
+    alone = _NEXT.sub("", body, count=1)
+    return alone if sum(character.isalnum() for character in alone) >= _SHORTEST else body
 
 
 def grantee_length(first: str) -> int | None:
