@@ -181,7 +181,8 @@ def test_what_is_laid_out_for_identification_is_what_was_learnt() -> None:
 def test_a_vehicle_without_any_row_becomes_listed_for_this_shop() -> None:
     jobs = [Lesson(TODAY, "Wader", "Nine", 2012, "turn", "T-1")] * 3
     learnt = learn(INDEX, jobs, TODAY)
-    found = identify(learnt.index, Vehicle(make="wader", model="nine", year=2012, year_sure=True), [])
+    nine = Vehicle(make="wader", model="nine", year=2012, year_sure=True)
+    found = identify(learnt.index, nine, [], rates=replace(RATES, unlisted=0.0))
     p = {one.article: one.probability for one in found.candidates}["T-1"]
     assert 0.1 < p < 0.2
     assert found.outside_pack > 0.75

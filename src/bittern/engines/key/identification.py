@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from bittern.engines.key.asking import Ask, Stop, choose_asks, explain_stop, list_questions
 from bittern.engines.key.catalogue import Article, Catalogue
-from bittern.engines.key.decision import (
-    DEFAULT_BAR,
-    Costs,
-    best_expected,
-    chance_of_passing,
-    value_of_sample,
-)
-from bittern.engines.key.evidence import KINDS, Observation, Vehicle
+from bittern.engines.key.conflict import find_conflicts
+from bittern.engines.key.decision import DEFAULT_BAR, Costs
+from bittern.engines.key.evidence import Observation, Vehicle
 from bittern.engines.key.index import Floats, Integers, KeyIndex
+from bittern.engines.key.lookahead import Orders
 from bittern.engines.key.posterior import MOST_CANDIDATES, Case, Posterior, open_case, posterior_of
-from bittern.engines.key.questions import QUESTIONS, Survey
 from bittern.engines.key.rates import Rates
 from bittern.engines.key.wording import (
     describe_effect,
@@ -33,8 +29,6 @@ from bittern.engines.key.wording import (
 _LEAST_STATE = 1e-6
 _MOST_CANDIDATES = 12
 _LEAST_SHOWN = 0.001
-# Below the bar a question that costs more than it saves is still offered if it settles the case this often.
-_MAY_SETTLE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,57 +38,6 @@ class Candidate:
     article: str
     probability: float
     because: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Ask:
-    """A question worth asking.
-
-    Attributes
-    ----------
-    question
-        The observation kind that it would give.
-    expected_saving
-        What its answer is expected to save, cost not deducted, in the pack's currency.
-    cost
-        What asking costs, same currency.
-    p_settles
-        Chance that its answer lifts one article, or "not in this pack", above the bar.
-    text, where
-        The question in words, and where to look.
-    """
-
-    question: str
-    expected_saving: float
-    cost: float
-    p_settles: float
-    text: str
-    where: str
-
-    @property
-    def net_saving(self) -> float:
-        """Expected saving less cost."""
-        return self.expected_saving - self.cost
-
-
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """Why no further question is asked.
-
-    Attributes
-    ----------
-    reason
-        ``certain`` (nothing left to gain), ``nothing-pays`` (questions remain, none saves what it costs) or
-        ``nothing-left`` (everything was asked).
-    text
-        The same in a sentence.
-    best
-        The question that would have been worth most, if any is left.
-    """
-
-    reason: str
-    text: str
-    best: Ask | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +98,7 @@ def identify(
     bar: float = DEFAULT_BAR,
     *,
     rates: Rates | None = None,
+    unavailable: Collection[str] = (),
 ) -> Identification:
     """Return the article that ``vehicle`` takes, as far as the observations can say.
 
@@ -172,6 +116,9 @@ def identify(
         The shop's bar, 0 to 1: no article is ordered below this probability.
     rates
         The model's rates of error.
+    unavailable
+        Observation kinds that cannot be had for a reason which has nothing to do with the article, such as
+        no key to look at: they are not asked and, unlike a value None, are no evidence.
 
     Returns
     -------
@@ -187,7 +134,7 @@ def identify(
     Notes
     -----
     Model: :mod:`~bittern.engines.key.posterior`. A question is worth its expected value of sample
-    information, one question ahead. A list of buttons answers their number too.
+    information, two questions ahead: :mod:`~bittern.engines.key.lookahead`.
 
     Examples
     --------
@@ -203,28 +150,44 @@ def identify(
     costs, rates = costs or Costs(), rates or Rates()
     case = open_case(index, vehicle, observations, rates)
     if not len(index):
-        return Identification((), 1.0, True, None, (), ("the pack has no articles",))
+        stop = Stop("nothing-left", "The pack has no articles.")
+        return Identification((), 1.0, True, None, (), ("the pack has no articles",), stop=stop)
     posterior = posterior_of(case)
     p_article = posterior.p_article
     states = _choose_states(p_article[: len(case.pools.places)])
     chance = _state_chances(p_article, posterior.p_outside, states)
-    utility = _utilities(len(states), costs)
-    asks = _questions(case, posterior, states, chance, utility, costs, bar)
     top = int(np.argmax(np.where(np.arange(len(chance)) == len(states), -1.0, chance)))
-    action, _ = best_expected(utility, chance)
-    acts_on_top = action == min(top, len(states))
-    settled = chance[top] >= bar and acts_on_top and not any(ask.net_saving > 0.0 for ask in asks)
-    order = _article_of(case, int(states[top])).article if settled and top < len(states) else None
+    considered = list_questions(case, posterior, costs, bar, unavailable)
+    pays = any(ask.net_saving > 0.0 for ask in considered)
+    settled = bool(chance[top] >= bar and _is_best(chance, top, costs) and not pays)
+    named = _article_of(case, int(states[top])).article if top < len(states) else None
+    asks = () if settled else tuple(choose_asks(considered, p_top=float(chance[top]), bar=bar))
     candidates, outside_because = _explain(case, posterior, states)
     return Identification(
         candidates=candidates,
         outside_pack=_below_one(posterior.p_outside),
-        settled=bool(settled),
-        order=order,
-        ask=() if settled else tuple(_worth_asking(asks, p_top=float(chance[top]), bar=bar)),
+        settled=settled,
+        order=named if settled else None,
+        ask=asks,
         outside_because=outside_because,
         assumed=tuple(describe_gaps(case)),
+        conflicts=find_conflicts(case, posterior),
+        stop=None if asks else _find_stop(considered, chance, costs, float(chance[top]), named),
+        considered=tuple(considered),
     )
+
+
+def _is_best(chance: Floats, top: int, costs: Costs) -> bool:
+    """Return whether acting on the likeliest outcome has the least expected cost."""
+    stakes, needless = Orders(costs.wrong, costs.needless_search), costs.needless_search
+    of_top = -needless * (1.0 - chance[-1]) if top == len(chance) - 1 else -costs.wrong * (1.0 - chance[top])
+    return bool(of_top >= float(stakes.stop(chance)) - 1e-9)
+
+
+def _find_stop(asks: Sequence[Ask], chance: Floats, costs: Costs, p_top: float, named: str | None) -> Stop:
+    stakes = Orders(costs.wrong, costs.needless_search)
+    certainty = float(stakes.certain(chance)) - float(stakes.stop(chance))
+    return explain_stop(asks, certainty, p_top, named or "nothing in this pack")
 
 
 def _choose_states(p_article: Floats) -> Integers:
@@ -242,56 +205,6 @@ def _state_chances(p_article: Floats, p_outside: float, states: Integers) -> Flo
     each = p_article[states]
     chance = np.array([*each, max(0.0, float(p_article.sum() - each.sum())), p_outside])
     return np.asarray(chance / chance.sum(), dtype=np.float64)
-
-
-def _utilities(articles: int, costs: Costs) -> Floats:
-    """Return utilities, shape (articles + 1, articles + 2): order each article, or "not in this pack"."""
-    utility = np.full((articles + 1, articles + 2), -costs.wrong)
-    utility[np.arange(articles), np.arange(articles)] = 0.0
-    utility[articles, :] = -costs.needless_search
-    utility[articles, articles + 1] = 0.0
-    return utility
-
-
-def _questions(
-    case: Case,
-    posterior: Posterior,
-    states: Integers,
-    chance: Floats,
-    utility: Floats,
-    costs: Costs,
-    bar: float,
-) -> list[Ask]:
-    """Return every kind not yet asked with what its answer is worth."""
-    asked = {one.observation.kind for one in case.judged}
-    if any(one.observation.kind == "buttons" and one.observation.value is not None for one in case.judged):
-        asked.add("button_count")
-    eligible = np.ones(len(chance))
-    eligible[len(states)] = 0.0
-    survey = Survey(case, posterior, states)
-    asks = []
-    for kind in (kind for kind in KINDS if kind not in asked):
-        likelihood = survey.single(kind)
-        asks.append(
-            Ask(
-                question=kind,
-                expected_saving=value_of_sample(utility, chance, likelihood),
-                cost=costs.of_question(kind),
-                p_settles=chance_of_passing(chance, likelihood, eligible, bar),
-                text=QUESTIONS[kind].text,
-                where=QUESTIONS[kind].where,
-            )
-        )
-    return asks
-
-
-def _worth_asking(asks: Sequence[Ask], *, p_top: float, bar: float) -> list[Ask]:
-    """Return the questions to offer, best first: those that pay; below the bar also those that may settle."""
-    paying = sorted((ask for ask in asks if ask.net_saving > 0.0), key=lambda ask: -ask.net_saving)
-    if p_top >= bar:
-        return paying
-    others = [ask for ask in asks if ask.net_saving <= 0.0 and ask.p_settles > _MAY_SETTLE]
-    return paying + sorted(others, key=lambda ask: (-ask.p_settles / max(ask.cost, 1e-9), ask.question))
 
 
 def _explain(

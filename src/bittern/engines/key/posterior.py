@@ -248,7 +248,8 @@ def _tell_apart(
     p_foreign = (1.0 - rates.foreign_unknown) * float(pools.weight @ own) + rates.foreign_unknown * other
     p_key = np.zeros(len(index.signatures))
     p_key[pools.rest] = ((1.0 - rates.foreign) * own + rates.foreign * p_foreign)[len(alike) :]
-    of, unlisted = index.signatures.of, rates.unlisted * float(listing.outside @ start)
+    of = index.signatures.of
+    unlisted = listing.unlisted * float(listing.outside @ start)
     in_general = unlisted * weight.of_articles(listing.places)
     listed = (listing.chance @ start + in_general) * p_key[of[listing.places]]
     made, how_often = weight.of_make

@@ -30,12 +30,15 @@ class Listing:
         Shape (signatures, 2): the same chances summed.
     outside
         Shape (2,): it takes something that is not listed for it, by start.
+    unlisted
+        The part of ``outside`` that takes an article of the pack nevertheless.
     """
 
     places: Integers
     chance: Floats
     by_signature: Floats
     outside: Floats
+    unlisted: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +81,9 @@ def list_articles(index: KeyIndex, vehicle: Vehicle, rates: Rates) -> Listing:
         rates.year_uncovered,
         rates.unknown_make,
         rates.unknown_model,
+        rates.unlisted,
+        rates.unlisted_model,
+        rates.unlisted_make,
     )
     return index.priors.get((known, used), lambda: _list_rows(index, groups, rows, vehicle, rates))
 
@@ -85,8 +91,8 @@ def list_articles(index: KeyIndex, vehicle: Vehicle, rates: Rates) -> Listing:
 def spread_prior(index: KeyIndex, listing: Listing, pools: Pools, rates: Rates) -> Prior:
     """Return the prior over ``pools``.
 
-    ``rates.unlisted`` of all that is outside goes to articles of the pack, which turn up as often as keys do
-    in general, listed for the vehicle or not.
+    ``listing.unlisted`` of all that is outside goes to articles of the pack, which turn up as often as keys
+    do in general, listed for the vehicle or not.
     """
     alone, signatures = len(pools.places), index.signatures
     article = np.zeros((len(pools), 2))
@@ -103,7 +109,7 @@ def spread_prior(index: KeyIndex, listing: Listing, pools: Pools, rates: Rates) 
             article[alone:, start] = left[pools.rest]
         listed[alone:] = article[alone:].sum(axis=1) > 0.0
     # An empty pack has no articles to give anything to.
-    unlisted = rates.unlisted if len(index) else 0.0
+    unlisted = listing.unlisted if len(index) else 0.0
     article += unlisted * pools.weight[:, None] * listing.outside[None, :]
     return Prior(article, (1.0 - unlisted) * listing.outside, listed)
 
@@ -130,7 +136,15 @@ def _list_rows(
     for start in (0, 1):
         by_signature[:, start] = np.bincount(signature, chance[:, start], minlength=len(index.signatures))
     outside = np.zeros(2) + np.bincount(cells.start, weights=cells.left, minlength=2) + uncovered / 2
-    return Listing(places, chance, by_signature, (1.0 - floor) * outside + floor / 2)
+    unlisted = _p_unlisted(index, vehicle, rates, listed=len(places) > 0)
+    return Listing(places, chance, by_signature, (1.0 - floor) * outside + floor / 2, unlisted)
+
+
+def _p_unlisted(index: KeyIndex, vehicle: Vehicle, rates: Rates, *, listed: bool) -> float:
+    if listed:
+        return rates.unlisted
+    make_listed = bool(vehicle.make.strip()) and len(index.groups_of(vehicle.make, "")) > 0
+    return rates.unlisted_model if make_listed else rates.unlisted_make
 
 
 @dataclass(frozen=True, slots=True)

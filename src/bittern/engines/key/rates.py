@@ -1,7 +1,9 @@
 """How often things are wrong: every rate of the key engine's model in one place, with its reason.
 
 All are starting values of ours from experience of the kinds of error ("common practice" where said), none is
-measured; they are plain data so that finished jobs can replace them.
+measured; they are plain data so that finished jobs can replace them. ``outside_floor``, ``unlisted``,
+``foreign`` and ``same_make`` were raised after the first simulated year, which showed how much too sure the
+engine is where lists have gaps (docs/explanation/key-study.md).
 """
 
 from __future__ import annotations
@@ -46,11 +48,14 @@ class Rates:
     Attributes
     ----------
     outside_floor
-        Least chance that a vehicle's article is not in the pack, even where shares sum to 1: no catalogue is
-        complete, and new versions appear before its next issue.
+        Least chance that a vehicle takes something that the fitments do not list for it, even where shares
+        sum to 1: no catalogue is complete, and new versions appear before its next issue.
     unlisted
-        Of the vehicles outside the fitments, the part that takes an article which the pack has, but not for
-        them: lists of fitments have gaps.
+        Of what is outside the fitments of a listed vehicle, the part that takes an article which the pack has
+        for other vehicles: lists have gaps about as often as they lack an article.
+    unlisted_model, unlisted_make
+        The same where the pack lists nothing for such a vehicle, of a make that it lists and of one that it
+        does not: what the pack has is then for other makes.
     unknown_model, unknown_make
         Chance that a vehicle whose model (or make too) was not given is none that the pack lists.
     year_off
@@ -106,15 +111,17 @@ class Rates:
         The character channel of each way.
     """
 
-    outside_floor: float = 0.02
-    unlisted: float = 0.02
+    outside_floor: float = 0.04
+    unlisted: float = 0.4
+    unlisted_model: float = 0.3
+    unlisted_make: float = 0.05
     unknown_model: float = 0.05
     unknown_make: float = 0.10
     year_off: float = 0.03
     year_uncovered: float = 0.2
-    foreign: float = 0.03
+    foreign: float = 0.05
     foreign_unknown: float = 0.2
-    same_make: float = 0.5
+    same_make: float = 0.8
     outside_alike: float = 0.6
     sibling: float = 0.3
     same_grantee: float = 0.3

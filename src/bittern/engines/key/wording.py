@@ -16,7 +16,7 @@ _LABEL = {
     "photographed": "the photographed label",
     "measured": "the identifier measured",
 }
-_NAMES = {
+NAMES = {
     "fcc_id": "the identifier",
     "button_count": "the number of buttons",
     "buttons": "the buttons",
@@ -50,19 +50,23 @@ def describe_effect(factor: float) -> str:
     return "changes next to nothing"
 
 
+def name_vehicle(vehicle: Vehicle) -> str:
+    """Return make, model and year as far as they are known."""
+    year = "" if vehicle.year is None else str(vehicle.year)
+    return " ".join(word for word in (vehicle.make, vehicle.model, year) if word)
+
+
 def describe_listing(vehicle: Vehicle, p_before: float, *, listed: bool) -> str:
     """Return what the fitments say about an article before the key is looked at."""
-    year = "" if vehicle.year is None else str(vehicle.year)
-    words = " ".join(word for word in (vehicle.make, vehicle.model, year) if word)
-    name = words or "a vehicle of which neither make nor model is known"
+    name = name_vehicle(vehicle) or "a vehicle of which neither make nor model is known"
     if not listed:
-        return f"not listed for {name}: {_percent(p_before)} before the key is looked at"
-    return f"listed for {name}: {_percent(p_before)} before the key is looked at"
+        return f"not listed for {name}: {say_chance(p_before)} before the key is looked at"
+    return f"listed for {name}: {say_chance(p_before)} before the key is looked at"
 
 
 def describe_outside(p_before: float) -> str:
     """Return what the fitments leave over for articles outside the pack."""
-    return f"{_percent(p_before)} take something that the pack does not have, before the key is looked at"
+    return f"{say_chance(p_before)} take something that the pack does not have, before the key is looked at"
 
 
 def describe_gaps(case: Case) -> list[str]:
@@ -91,7 +95,7 @@ def describe_gaps(case: Case) -> list[str]:
 
 def describe_match(observation: Observation, article: Article | None) -> str:
     """Return what ``observation`` says about ``article``, or about none in the pack, without the effect."""
-    name = _NAMES[observation.kind]
+    name = NAMES[observation.kind]
     if observation.value is None:
         return f"{name} could not be had"
     if article is None:
@@ -193,9 +197,16 @@ def _times(factor: float) -> str:
     return f"{factor:.0f} times" if factor >= 9.5 else f"{factor:.1f} times".replace(".0 times", " times")
 
 
-def _percent(p: float) -> str:
+def say_chance(p: float) -> str:
+    """Return a probability in words, never rounded to a certainty.
+
+    >>> say_chance(0.634), say_chance(0.004), say_chance(0.999)
+    ('63 in 100', 'less than 1 in 100', 'more than 99 in 100')
+    """
     if 0.0 < p < 0.01:
         return "less than 1 in 100"
+    if 0.995 <= p < 1.0:
+        return "more than 99 in 100"
     return f"{100 * p:.0f} in 100"
 
 

@@ -54,8 +54,11 @@ def prior_of(index: KeyIndex, vehicle: Vehicle, rates: Rates, weight: Floats | N
     outside = (1.0 - floor) * outside + floor / 2
     if n:
         spread = index.weight_for(vehicle.make, rates) if weight is None else weight
-        article += rates.unlisted * spread[:, None] * outside[None, :]
-        outside = (1.0 - rates.unlisted) * outside
+        known = vehicle.make.strip() and index.groups_of(vehicle.make, "")
+        unlisted = rates.unlisted_model if known else rates.unlisted_make
+        unlisted = rates.unlisted if listed.any() else unlisted
+        article += unlisted * spread[:, None] * outside[None, :]
+        outside = (1.0 - unlisted) * outside
     return Prior(article, outside, listed)
 
 
