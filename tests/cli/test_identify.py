@@ -82,7 +82,30 @@ def test_nothing_left_to_ask_is_undecided(tmp_path: Path, capsys: pytest.Capture
     kinds = ["fcc_id", "button_count", "buttons", "start", "blade", "frequency_hz", "chip"]
     silent = [{"kind": kind, "value": None, "how": "told"} for kind in kinds]
     assert call(tmp_path, {**CASE, "observations": silent}) == 0
-    assert "Undecided" in capsys.readouterr().out
+    text = capsys.readouterr().out
+    assert "Everything that could be asked was asked." in text
+    assert "Undecided" in text
+
+
+def test_a_person_reads_what_does_not_go_together(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    seen = [
+        {"kind": "fcc_id", "value": "KX4-HM22", "how": "seen"},
+        {"kind": "frequency_hz", "value": 315.0e6, "how": "measured"},
+    ]
+    assert call(tmp_path, {**CASE, "observations": seen}) == 0
+    assert "The identifier and the frequency cannot both be right" in capsys.readouterr().out
+    assert call(tmp_path, {**CASE, "observations": seen}, "--json") == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["conflicts"] and data["stop"] is None
+
+
+def test_a_person_reads_why_nothing_more_is_asked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    seen = {"kind": "fcc_id", "value": "KX4-PR78", "how": "seen"}
+    start = {"kind": "start", "value": "push", "how": "seen"}
+    assert call(tmp_path, {**CASE, "observations": [seen, start]}, "--json") == 0
+    stop = json.loads(capsys.readouterr().out)["stop"]
+    assert call(tmp_path, {**CASE, "observations": [seen, start]}) == 0
+    assert stop["text"] in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

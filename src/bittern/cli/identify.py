@@ -41,6 +41,9 @@ def describe(found: Identification) -> str:
     lines.append(f"{found.outside_pack:6.1%}  not in this pack")
     lines += [f"          {reason}" for reason in found.outside_because]
     lines += [f"Assumed: {one}." for one in found.assumed]
+    lines += found.conflicts
+    if found.stop:
+        lines.append(found.stop.text)
     if found.settled:
         lines.append(f"Order {found.order}." if found.order else "It is not in this pack: look elsewhere.")
     elif not found.ask:
