@@ -26,7 +26,6 @@ from simulated_shop.customers import (
 from simulated_shop.misreading import chances_of_reading
 from simulated_shop.pack import BLADES, CHIPS, HIDDEN
 from simulated_shop.table import (
-
     STARTS,
     Floats,
     Table,
@@ -140,7 +139,7 @@ class Rule:
         )
 
     def weigh_vehicles(self, job: Job) -> tuple[Floats, Floats]:
-        """Return priors by carelessness, start and article, shapes (2, 2, articles) and (2, 2) for outside."""
+        """Return priors by carelessness, start and article, shapes (2, 2, articles), outside (2, 2)."""
         table, habits = self.table, self.table.habits
         prior, outside = np.zeros((2, 2, len(table.names))), np.zeros((2, 2))
         unlisted = [weigh_year(year) for year in range(2005, 2026)]
@@ -177,7 +176,7 @@ class Rule:
         return [(missing, None), *(((1.0 - missing) * one.popularity / total, one) for one in models)]
 
     def _describe_cell(self, model: object, year: int):
-        """Return chances of the starts, listed articles by start, and the chances of a gap and a new version."""
+        """Return chances of the starts, articles by start, and the chances of a gap and a new version."""
         habits = self.table.habits
         if model is None:
             push, known = p_push(year, habits), habits.missing_model_known
@@ -398,5 +397,3 @@ def p_moulded(reading: str) -> float:
     if not reading.isdigit() or len(reading) not in MOULDED_LENGTHS:
         return 0.0
     return float(10.0 ** -len(reading) / len(MOULDED_LENGTHS))
-
-

@@ -378,5 +378,3 @@ def _measure(draw: Random, table: Table, radio_hz: float, worn: bool) -> float |
     wide = draw.random() < habits.radio_wide
     sd_hz = habits.radio_wide_sd_hz if wide else habits.radio_sd_hz
     return round(draw.gauss(radio_hz, sd_hz), -2)
-
-

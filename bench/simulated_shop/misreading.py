@@ -33,9 +33,9 @@ CUTS = (0.5, 0.3, 0.2)
 # What a worn or badly lit character is taken for, with weights.
 LOOKS: dict[str, str] = {
     "0": "OOOQD8", "O": "000QD", "Q": "OO0", "D": "0OO", "1": "IIL7", "I": "11L", "L": "1I", "5": "SSS6",
-    "S": "555", "8": "BB3", "B": "888E", "2": "ZZ7", "Z": "222", "6": "GG8", "G": "66C", "U": "VV", "V": "UUY",
-    "C": "GG", "E": "FB", "F": "EEP", "P": "FR", "R": "PP", "M": "NW", "N": "MH", "H": "NN", "7": "1T",
-    "4": "A", "K": "X", "X": "K", "3": "8", "Y": "V", "T": "7",
+    "S": "555", "8": "BB3", "B": "888E", "2": "ZZ7", "Z": "222", "6": "GG8", "G": "66C", "U": "VV",
+    "V": "UUY", "C": "GG", "E": "FB", "F": "EEP", "P": "FR", "R": "PP", "M": "NW", "N": "MH",
+    "H": "NN", "7": "1T", "4": "A", "K": "X", "X": "K", "3": "8", "Y": "V", "T": "7",
 }  # fmt: skip
 SOUNDS: dict[str, str] = {
     "B": "PDDVE", "D": "BBTG", "P": "BBT", "T": "DPC", "V": "BBE", "E": "B", "G": "DJ", "C": "Z", "Z": "C",

@@ -9,11 +9,12 @@
    ``label, lenient`` falls back to 1 in every case.
 3. ``engine``: asks the first question that :func:`identify` offers until it has settled, or offers none. Then
    it is undecided, and the person decides by the probabilities shown: whatever costs least on average.
-   ``engine, cautious``: undecided means search elsewhere.
+   ``engine, from 60 %``: undecided, the likeliest article is ordered from 60 % on, else it is searched for
+   elsewhere. ``engine, cautious``: undecided means search elsewhere.
 4. ``bayes``: :mod:`bayes` with :mod:`lookahead`, and at the end whatever costs least on average.
 
-What nobody could ask (a key that is lost; a measurement over the telephone) costs nothing and is not counted;
-the engine, which does not know, gets "cannot be had" for it.
+What nobody could ask (a key that is lost; a measurement over the telephone) is known to both: it is not
+asked, costs nothing and says nothing.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from typing import NamedTuple
 import numpy as np
 
 from bittern.engines.key.decision import DEFAULT_BAR, Costs
-from bittern.engines.key.evidence import Observation, Vehicle
+from bittern.engines.key.evidence import KINDS, Observation, Vehicle
 from bittern.engines.key.identification import Identification, identify
 from bittern.engines.key.index import KeyIndex
 from bittern.engines.key.rates import Rates
@@ -34,7 +35,17 @@ from simulated_shop.customers import Answer, Job
 from simulated_shop.lookahead import choose_question, list_utilities
 from simulated_shop.table import Table
 
-POLICIES = ("listed", "label", "label, strict", "label, lenient", "engine", "engine, cautious", "bayes")
+POLICIES = (
+    "listed",
+    "label",
+    "label, strict",
+    "label, lenient",
+    "engine",
+    "engine, from 60 %",
+    "engine, cautious",
+    "bayes",
+)
+ORDERED_FROM = 0.6
 MOST_QUESTIONS = 10
 LEAST_STATED = 0.001
 
@@ -90,7 +101,8 @@ class Shop:
         outcomes = {"listed": self._by_list(job)}
         for name in ("label", "label, strict", "label, lenient"):
             outcomes[name] = self._by_label(job, name)
-        outcomes["engine"], outcomes["engine, cautious"] = self._by_engine(job)
+        engine = ("engine", "engine, from 60 %", "engine, cautious")
+        outcomes |= dict(zip(engine, self._by_engine(job), strict=True))
         outcomes["bayes"] = self._by_bayes(job)
         return outcomes
 
@@ -117,7 +129,7 @@ class Shop:
         return Outcome(article, ended, right, len(asked), cost, p_truth, p_first, tuple(pairs))
 
     def list_shares(self, job: Job) -> dict[str, float]:
-        """Return listed articles of the make, model, year and start told, with their shares, largest first."""
+        """Return listed articles of the make, model, year and start told, the largest share first."""
         start = str(job.answers["start"].value or "") if "start" in job.offered else ""
         shares: dict[str, float] = {}
         for row in self.table.world.catalogue.fitments:
@@ -151,8 +163,8 @@ class Shop:
         article = match or (None if demanded and name != "label, lenient" else best)
         return self._close(job, article, "settled" if article else "not in pack", asked)
 
-    def _by_engine(self, job: Job) -> tuple[Outcome, Outcome]:
-        """Return the outcomes of the engine, an undecided case decided by cost, and not ordered."""
+    def _by_engine(self, job: Job) -> tuple[Outcome, Outcome, Outcome]:
+        """Return the engine's outcomes, an undecided case decided by cost, from 60 % on, and not ordered."""
         start = job.answers["start"].value if "start" in job.offered else None
         vehicle = Vehicle(
             make=job.make, model=job.model, year=job.year, year_sure=job.year_sure, start=str(start or "")
@@ -163,32 +175,38 @@ class Shop:
             if kind != "start" or job.answers[kind].value is None
         ]
         asked: list[str] = []
-        found = self._identify(vehicle, seen)
+        unavailable = tuple(kind for kind in KINDS if kind not in job.answers)
+        found = self._identify(vehicle, seen, unavailable)
         p_first = p_of(job.truth, stated_by(found), found.outside_pack, len(self.table.names))
         for _ in range(MOST_QUESTIONS):
             if found.settled or not found.ask:
                 break
             kind = found.ask[0].question
-            if kind in job.answers:
-                asked.append(kind)
-            seen.append(observe(kind, job.answers.get(kind, Answer(None, "seen"))))
-            found = self._identify(vehicle, seen)
+            asked.append(kind)
+            seen.append(observe(kind, job.answers[kind]))
+            found = self._identify(vehicle, seen, unavailable)
         stated = stated_by(found), found.outside_pack
         if found.settled:
             ended = "settled" if found.order else "not in pack"
             one = self._close(job, found.order, ended, asked, stated, p_first)
-            return one, one
+            return one, one, one
         top = found.candidates[0]
         order = (1.0 - top.probability) * self.costs.wrong
         search = (1.0 - found.outside_pack) * self.costs.needless_search
         choice = top.article if order <= search else None
-        return (
-            self._close(job, choice, "undecided", asked, stated, p_first),
-            self._close(job, None, "undecided", asked, stated, p_first),
+        likely = top.article if top.probability >= ORDERED_FROM else None
+        by_cost, by_chance, never = (
+            self._close(job, article, "undecided", asked, stated, p_first)
+            for article in (choice, likely, None)
         )
+        return by_cost, by_chance, never
 
-    def _identify(self, vehicle: Vehicle, seen: Sequence[Observation]) -> Identification:
-        return identify(self.index, vehicle, seen, self.costs, DEFAULT_BAR, rates=self.rates)
+    def _identify(
+        self, vehicle: Vehicle, seen: Sequence[Observation], unavailable: Sequence[str]
+    ) -> Identification:
+        return identify(
+            self.index, vehicle, seen, self.costs, DEFAULT_BAR, rates=self.rates, unavailable=unavailable
+        )
 
     def _by_bayes(self, job: Job) -> Outcome:
         known: dict[str, Answer] = {kind: job.answers[kind] for kind in job.offered}

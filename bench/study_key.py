@@ -1,0 +1,112 @@
+"""What the key engine is worth: a simulated year of a shop, many such years, and a shop that errs otherwise.
+
+Run as ``python bench/study_key.py --years 12`` or by ``make study``. ``--docs`` also writes the picture and
+the tables into the documentation.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+if str(ROOT / "bench") not in sys.path:
+    sys.path.insert(0, str(ROOT / "bench"))
+
+from simulated_shop.habits import Habits, scale_errors  # noqa: E402
+from simulated_shop.pack import Size  # noqa: E402
+from simulated_shop.picture import draw_study  # noqa: E402
+from simulated_shop.policies import Outcome  # noqa: E402
+from simulated_shop.report import (  # noqa: E402
+    account_all,
+    list_deciles,
+    list_ends,
+    list_mismatch,
+    list_policies,
+    list_targets,
+)
+from simulated_shop.year import Year, run_years  # noqa: E402
+
+PAGE = ROOT / "docs" / "explanation" / "key-study.md"
+PICTURE = ROOT / "docs" / "pictures" / "key-study.svg"
+BEGIN, END = "<!-- tables of the study: begin -->", "<!-- tables of the study: end -->"
+FACTORS = {"halved": 0.5, "doubled": 2.0}
+
+Jobs = list[Mapping[str, Outcome]]
+
+
+def run(
+    years: int, jobs: int, *, processes: int, habits: Habits | None = None, size: Size | None = None
+) -> list[Jobs]:
+    """Return the jobs of each year."""
+    plan = [Year(seed, jobs, habits or Habits(), size or Size()) for seed in range(1, years + 1)]
+    return [list(one) for one in run_years(plan, processes=processes)]
+
+
+def write_lines(first: Jobs, pooled: Jobs, others: Mapping[str, Jobs], years: int) -> Iterator[str]:
+    """Yield the study's tables under their headings."""
+    yield f"### One year: {len(first)} jobs"
+    yield ""
+    yield from list_policies(first)
+    yield ""
+    yield f"### {years} years: {len(pooled)} jobs, another pack each year"
+    yield ""
+    yield from list_policies(pooled)
+    yield ""
+    yield from list_ends(pooled)
+    yield ""
+    yield "### Targets"
+    yield ""
+    yield from list_targets(pooled)
+    yield ""
+    yield from list_targets(pooled, policy="engine, from 60 %")
+    yield ""
+    yield from list_targets(pooled, policy="engine, cautious")
+    yield ""
+    yield "### Stated against observed"
+    yield ""
+    yield from list_deciles(pooled)
+    if others:
+        yield ""
+        yield "### A shop that errs otherwise"
+        yield ""
+        yield from list_mismatch({"as they are": pooled, **others})
+
+
+def write_page(lines: list[str], picture: str) -> None:
+    """Put the tables between their marks in the page, and the picture beside it."""
+    text = PAGE.read_text(encoding="utf-8")
+    before, after = text.split(BEGIN)[0], text.split(END)[1]
+    body = "\n".join(lines).replace("\n### ", "\n### ")
+    PAGE.write_text(f"{before}{BEGIN}\n\n{body}\n\n{END}{after}", encoding="utf-8")
+    PICTURE.write_text(picture, encoding="utf-8")
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the study, print its tables, and write them into the documentation where asked."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--years", type=int, default=8)
+    parser.add_argument("--other-years", type=int, default=3, help="years with error rates halved, doubled")
+    parser.add_argument("--jobs", type=int, default=600, help="jobs a year")
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--docs", action="store_true", help="write page and picture")
+    # Without arguments of its own (``make study`` calls it within another program) all is as by default.
+    asked = parser.parse_args([] if arguments is None else arguments)
+    years = run(asked.years, asked.jobs, processes=asked.processes)
+    pooled = [job for year in years for job in year]
+    others = {}
+    for name, factor in FACTORS.items():
+        habits = scale_errors(Habits(), factor)
+        held = run(asked.other_years, asked.jobs, processes=asked.processes, habits=habits)
+        others[name] = [job for year in held for job in year]
+    lines = list(write_lines(years[0], pooled, {k: v for k, v in others.items() if v}, asked.years))
+    print("\n".join(lines))
+    if asked.docs:
+        write_page(lines, draw_study(account_all(pooled)))
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))
