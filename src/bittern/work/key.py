@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from bittern.engines.key.catalogue import STARTS
 from bittern.engines.key.errors import ObservationError
-from bittern.engines.key.evidence import HOWS, KINDS, Vehicle, check_observation
+from bittern.engines.key.evidence import HOWS, KEY_KINDS, KINDS, Vehicle, check_observation
 from bittern.engines.key.identification import Identification, identify
 from bittern.work.asking import drop_asked
 from bittern.work.change import Change, changing
@@ -40,7 +40,11 @@ def weigh(desk: Desk, job: JobFile) -> Identification:
     seen = [to_observation(one) for one in job.observations]
     learnt = load_learnt(desk)
     index, rates = (learnt.index, learnt.rates) if learnt else (desk.pack.key_index, None)
-    found = identify(index, vehicle, seen, desk.terms.costs, desk.terms.bar, rates=rates)
+    # Who has lost every key has none to look at: that is asked of nobody, and says nothing.
+    unavailable = KEY_KINDS if job.request.want == "all-lost" else ()
+    found = identify(
+        index, vehicle, seen, desk.terms.costs, desk.terms.bar, rates=rates, unavailable=unavailable
+    )
     return say_learnt(learnt, vehicle, found, job)
 
 
