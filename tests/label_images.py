@@ -8,7 +8,6 @@ from __future__ import annotations
 import io
 import math
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import cv2
@@ -22,7 +21,6 @@ from bittern.engines.vehicle.number import compute_check_digit
 Pixels = NDArray[np.uint8]
 ALPHABET = "ABCDEFGHJKLMNPRSTUVWXYZ0123456789"
 PRODUCT = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
-FONTS = Path("/usr/share/fonts/truetype/dejavu")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +63,8 @@ def draw_code(text: str, kind: str, scale: int = 3) -> Pixels:
 
 def draw_print(lines: list[str], size_px: int = 40, *, dark: bool = False) -> Pixels:
     """Return lines of print on a label."""
-    path = FONTS / "DejaVuSans.ttf"
-    font = ImageFont.truetype(str(path), size_px) if path.exists() else ImageFont.load_default(size_px)
+    # The letters that Pillow carries itself: the same on every machine.
+    font = ImageFont.load_default(size_px)
     width = int(max(font.getlength(line) for line in lines)) + 4 * size_px
     height = int(1.5 * size_px * len(lines)) + 3 * size_px
     paper, ink = ((40, 40, 44), (215, 215, 210)) if dark else ((222, 220, 214), (35, 33, 30))
