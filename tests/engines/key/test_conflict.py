@@ -236,7 +236,12 @@ def test_the_smallest_sets_are_those_found_by_trying_all(rows: list[list[bool]])
 
     everything = [g for size in (1, 2, 3) for g in itertools.combinations(range(5), size) if impossible(g)]
     smallest = [g for g in everything if not any(set(one) < set(g) for one in everything)]
-    assert smallest_sets(table, enough=99) == [g for g in smallest if len(g) > 1]
+    expected = [g for g in smallest if len(g) > 1]
+    assert smallest_sets(table, enough=99) == expected
+    # More columns than a number has bits; those that every row has are in no set.
+    assert smallest_sets(np.hstack([table, np.ones((len(rows), 60), bool)]), most=2, enough=99) == [
+        group for group in expected if len(group) == 2
+    ]
 
 
 def exact(article: Article, kinds: set[str], how: str = "seen") -> list[Observation]:

@@ -144,8 +144,10 @@ def explain_stop(asks: Sequence[Ask], certainty: float, p_top: float, top: str) 
         return Stop("nothing-left", "Everything that could be asked was asked.")
     best, cheapest = asks[0], min(ask.cost for ask in asks)
     if certainty <= cheapest:
-        gain = f"to know it for certain would save {certainty:.2f}"
-        text = f"{say_chance(p_top)} for {top}: {gain}, and the cheapest question costs {cheapest:.2f}."
+        text = (
+            f"Asking gains nothing more: {say_chance(p_top)} for {top}; certainty would save {certainty:.2f},"
+            f" the cheapest question costs {cheapest:.2f}."
+        )
         return Stop("certain", text, best)
     text = (
         f"No further question pays: the best left, {NAMES[best.question]}, would save"

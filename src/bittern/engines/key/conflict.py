@@ -116,7 +116,7 @@ def smallest_sets(
     >>> smallest_sets(np.array([[True, True, False], [False, False, True]]))
     [(0, 2), (1, 2)]
     """
-    rows = np.unique(possible, axis=0)
+    rows = _distinct_rows(possible)
     columns = np.flatnonzero(rows.any(axis=0)).tolist()
     found: list[tuple[int, ...]] = []
     for size in range(2, most + 1):
@@ -127,6 +127,14 @@ def smallest_sets(
             if not any(one.issubset(group) for one in smaller) and not rows[:, group].all(axis=1).any():
                 found.append(group)
     return found
+
+
+def _distinct_rows(table: Flags) -> Flags:
+    # As one number a row where they fit, which sorts far quicker than rows.
+    if table.shape[1] > 62:
+        return np.unique(table, axis=0)
+    numbers = table @ (1 << np.arange(table.shape[1], dtype=np.int64))
+    return np.asarray(table[np.unique(numbers, return_index=True)[1]], dtype=np.bool_)
 
 
 def _gather(case: Case) -> Evidence:
