@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bittern.engines.key.errors import FccIdError
+from bittern.engines.key.evidence import Observation
 from bittern.engines.key.fcc import (
     GRANTEE_CHARACTERS,
     GRANTEE_LETTERS,
@@ -17,6 +18,8 @@ from bittern.engines.key.fcc import (
     parse_fcc_id,
     strip_prefix,
 )
+from bittern.engines.key.identification import identify
+from tests.engines.key.toy import ONE_2016, toy_catalogue
 
 GRANTEES = st.one_of(
     st.builds(
@@ -183,3 +186,24 @@ def test_an_identifier_alone_and_with_words_around_it_is_the_same(grantee: str, 
     text = grantee + product
     assert strip_prefix(text) == text
     assert strip_prefix(f"FCC ID: {text} IC: 1234A-HM22") == text
+
+
+@pytest.mark.parametrize("how", ["told", "read-aloud", "seen", "photographed", "measured"])
+@pytest.mark.parametrize(
+    "reading",
+    [
+        "KX4-PR78",
+        "KX4PR78",
+        "FCCIDKX4PR78",
+        "FCCIDKX4PR78 IC 1234A-PR78",
+        "contains fcc id kx4-pr78",
+        "KX4-PR7",
+        "KX4 PR 78",
+    ],
+)
+def test_a_label_as_it_comes_is_recognised_whatever_way_it_came(reading: str, how: str) -> None:
+    # Prefix, missing hyphen, missing end, other words of the label behind it.
+    found = identify(toy_catalogue(), ONE_2016, [Observation("fcc_id", reading, how)])
+    assert found.candidates[0].article == "P-4"
+    assert found.candidates[0].probability > 0.8
+    assert found.conflicts == ()
