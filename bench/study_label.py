@@ -50,6 +50,8 @@ PRINT_CASES = {
     "20 px, upside down or on its side": (20, Camera(turn_deg=90)),
     "20 px, soft": (20, Camera(blur_px=1.2, turn_deg=8)),
     "20 px, very soft": (20, Camera(blur_px=2.2, turn_deg=8)),
+    "8 px, soft": (8, Camera(blur_px=0.8, turn_deg=8)),
+    "12 px, very soft and noisy": (12, Camera(blur_px=2.0, noise=8, turn_deg=8)),
     "20 px, from the hand": (20, Camera(blur_px=0.8, light=0.6, noise=6, perspective=0.03, turn_deg=12)),
 }
 

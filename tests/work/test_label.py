@@ -14,7 +14,7 @@ from bittern.formats.packs import Pack, read_pack
 from bittern.work.label import LabelReading, interpret, read_label
 from tests.label_images import Camera, draw_code, draw_print, make_identifier, make_vin, photograph
 
-BOX = ((0.0, 0.0), (9.0, 0.0), (9.0, 1.0), (0.0, 1.0))
+BOX = ((0.0, 0.0), (200.0, 0.0), (200.0, 20.0), (0.0, 20.0))
 VIN = make_vin(np.random.default_rng(3))
 # Outside North America the check digit does not bind; position 9 disagrees on purpose.
 ELSEWHERE = "XZZKP81Z0H0123456"
@@ -141,6 +141,15 @@ def test_an_identifier_follows_the_grammar(
 ) -> None:
     (one,) = read(pack, lines=[line]).fcc_ids
     assert (one.text, one.changed, one.confidence) == (text, changed, 0.97)
+
+
+def test_small_print_is_doubted_whatever_its_score(pack: Pack) -> None:
+    small = ((0.0, 0.0), (99.0, 0.0), (99.0, 9.0), (0.0, 9.0))
+    lines = [Line("FCC ID: 9ZZQM-QMR523K", 0.99, small), Line(f"VIN {VIN}", 0.99, small)]
+    reading = interpret((100, 100), [], lines, pack)
+    said = ("the print is only 9 pixels high: take the photo from closer",)
+    assert [one.changed for one in reading.fcc_ids] == [said]
+    assert [one.changed for one in reading.vins] == [said]
 
 
 def test_what_breaks_the_grammar_is_no_identifier(pack: Pack) -> None:

@@ -24,6 +24,8 @@ from bittern.work.vehicle import weigh_text
 
 PRINT = "text"
 """What a reading comes from, where it is not the name of a bar code."""
+SMALL_PX = 13.0
+"""Lower print is misread with a high score: six of 16 labels with letters of 8 pixels (study_label.py)."""
 MOST_DOUBTFUL = 2
 """Pieces of print that are no number as they stand and are asked about; each takes a tenth of a second."""
 MOST_SUGGESTED = 3
@@ -158,7 +160,12 @@ def _find_numbers(codes: Sequence[BarCode], lines: Sequence[Line], pack: Pack) -
             said = ("the print beside it says the same",)
             if seen is None:
                 found[report.vin] = ReadNumber(
-                    report.vin, True, PRINT, piece.confidence, piece.box, _name_doubts(report)
+                    report.vin,
+                    True,
+                    PRINT,
+                    piece.confidence,
+                    piece.box,
+                    _name_doubts(report) + _name_smallness(piece),
                 )
             elif seen.source != PRINT and said[0] not in seen.changed:
                 found[report.vin] = ReadNumber(
@@ -221,7 +228,15 @@ def _read_doubtful(piece: Piece, pack: Pack) -> ReadNumber:
         one for one in posterior.suggestions if one.vin != report.vin and one.probability >= LEAST_SUGGESTED
     )
     problems = report.problems or ("nothing confirms it",)
-    return ReadNumber(report.vin, False, PRINT, piece.confidence, piece.box, tuple(problems), suggestions)
+    return ReadNumber(
+        report.vin,
+        False,
+        PRINT,
+        piece.confidence,
+        piece.box,
+        (*problems, *_name_smallness(piece)),
+        suggestions,
+    )
 
 
 def _find_ids(codes: Sequence[BarCode], lines: Sequence[Line]) -> tuple[ReadIdentifier, ...]:
@@ -241,12 +256,20 @@ def _find_ids(codes: Sequence[BarCode], lines: Sequence[Line]) -> tuple[ReadIden
 def _read_identifier(piece: Piece, source: str, confidence: float | None) -> Iterator[ReadIdentifier]:
     """Yield the identifier that the piece is by the grammar; nothing where it breaks it."""
     text, notes = _mend_grantee(piece.text.strip("-"))
+    if source == PRINT:
+        notes += _name_smallness(piece)
     try:
         code = parse_fcc_id(text)
     except FccIdError:
         return
     alternatives = tuple(_list_alternatives(code)) if source == PRINT else ()
     yield ReadIdentifier(code.text, source, confidence, piece.box, notes + code.notes, alternatives)
+
+
+def _name_smallness(piece: Piece) -> tuple[str, ...]:
+    if piece.height >= SMALL_PX:
+        return ()
+    return (f"the print is only {piece.height:.0f} pixels high: take the photo from closer",)
 
 
 def _mend_grantee(text: str) -> tuple[str, tuple[str, ...]]:

@@ -42,8 +42,8 @@ class Piece:
         Capitals and digits; for an identifier hyphens too.
     marked
         The words that announce such a number stood before it.
-    confidence
-        The lowest of the lines that it was made of.
+    confidence, height
+        The lowest of the lines that it was made of; height in pixels.
     box
         Around those lines.
     """
@@ -52,6 +52,7 @@ class Piece:
     marked: bool
     confidence: float
     box: Quad
+    height: float
 
 
 def find_number_pieces(lines: Sequence[Line]) -> tuple[Piece, ...]:
@@ -91,7 +92,7 @@ def _is_piece(text: str) -> bool:
 def _cut_number(text: str, lines: tuple[Line, ...]) -> Iterator[Piece]:
     mark = _NUMBER_MARK.search(text)
     confidence = min(line.confidence for line in lines)
-    box = join_boxes([line.box for line in lines])
+    box, height = join_boxes([line.box for line in lines]), min(line.height for line in lines)
     parts = [(text, False)] if mark is None else [(text[mark.end() :], True), (text[: mark.start()], False)]
     for part, marked in parts:
         words = [_SEPARATED.sub("", word) for word in part.split()]
@@ -103,7 +104,7 @@ def _cut_number(text: str, lines: tuple[Line, ...]) -> Iterator[Piece]:
                     break
                 bare = _RUN_TOGETHER.sub("", joined)
                 if len(bare) in NUMBER_LENGTHS and _PIECE.fullmatch(bare):
-                    yield Piece(bare, marked or bare != joined, confidence, box)
+                    yield Piece(bare, marked or bare != joined, confidence, box, height)
 
 
 def find_code_pieces(lines: Sequence[Line]) -> tuple[Piece, ...]:
@@ -142,6 +143,7 @@ def find_code_pieces(lines: Sequence[Line]) -> tuple[Piece, ...]:
                     True,
                     min(one.confidence for one in used),
                     join_boxes([one.box for one in used]),
+                    min(one.height for one in used),
                 )
     return tuple(found.values())
 
