@@ -7,10 +7,10 @@
    read but matches nothing listed is not ordered: search elsewhere. A label that cannot be had leaves nothing
    to demand: as 1. Two other readings are kept beside it: ``label, strict`` never orders without a match,
    ``label, lenient`` falls back to 1 in every case.
-3. ``engine``: asks the first question that :func:`identify` offers until it has settled, or offers none. Then
-   it is undecided, and the person decides by the probabilities shown: whatever costs least on average.
-   ``engine, from 60 %``: undecided, the likeliest article is ordered from 60 % on, else it is searched for
-   elsewhere. ``engine, cautious``: undecided means search elsewhere.
+3. ``engine``: asks the first question that :func:`identify` offers while it saves more than it costs. Then it
+   has settled, or is undecided, and the person decides by the probabilities shown: whatever costs least on
+   average. ``engine, from 60 %``: undecided, the likeliest article is ordered from 60 % on, else it is
+   searched for elsewhere. ``engine, cautious``: undecided means search elsewhere.
 4. ``bayes``: :mod:`bayes` with :mod:`lookahead`, and at the end whatever costs least on average.
 
 What nobody could ask (a key that is lost; a measurement over the telephone) is known to both: it is not
@@ -179,7 +179,7 @@ class Shop:
         found = self._identify(vehicle, seen, unavailable)
         p_first = p_of(job.truth, stated_by(found), found.outside_pack, len(self.table.names))
         for _ in range(MOST_QUESTIONS):
-            if found.settled or not found.ask:
+            if found.settled or not found.ask or found.ask[0].net_saving <= 0.0:
                 break
             kind = found.ask[0].question
             asked.append(kind)

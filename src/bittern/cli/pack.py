@@ -22,10 +22,6 @@ def group() -> None:
     """Check packs of catalogue data; read suppliers' lists into them."""
 
 
-app.command("import")(import_list)
-app.command("export-learnt")(export_learnt)
-
-
 @app.command()
 def check(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder of the pack.")],
@@ -38,6 +34,10 @@ def check(
     emit(report.as_dict(), as_json=as_json, text=lambda: describe(report))
     if not report.ok:
         raise NoAnswer
+
+
+app.command("import")(import_list)
+app.command("export-learnt")(export_learnt)
 
 
 def describe(report: PackReport) -> str:

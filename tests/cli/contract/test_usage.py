@@ -13,12 +13,16 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "vin suggest": ("TEXT",),
     "vin decode": ("TEXT",),
     "identify": ("FILE",),
+    "label read": ("IMAGE",),
     "blade contour": ("--standard", "--bitting"),
     "blade chart": ("--standard", "--bitting", "--out"),
     "blade measure": ("FILE.csv", "--standard"),
+    "blade ladder": ("--standard", "--known"),
     "runsheet check": ("FILE",),
     "runsheet rehearse": ("FILE",),
     "pack check": ("DIR",),
+    "pack import": ("FILE", "--into"),
+    "pack export-learnt": ("--out",),
     "job open": ("FILE", "--person"),
     "job do": ("NUMBER", "ACT", "--person"),
     "job show": ("NUMBER",),
@@ -30,7 +34,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "setup": (),
 }
 WITH_JSON = [name for name in COMMANDS if name not in ("demo", "serve", "setup")]
-WITH_PACK = [name for name in COMMANDS if name.split()[0] in ("vin", "identify", "blade")]
+WITH_PACK = [name for name in COMMANDS if name.split()[0] in ("vin", "identify", "label", "blade")]
 
 
 def test_every_group_and_command_is_known_to_these_tests() -> None:
@@ -77,7 +81,8 @@ def test_missing_arguments_and_options_are_refused_by_name(call: Call, name: str
 
 
 @pytest.mark.parametrize(
-    "name", [name for name in COMMANDS if name.split()[0] in ("vin", "runsheet", "pack")]
+    "name",
+    [name for name in COMMANDS if name == "pack check" or name.split()[0] in ("vin", "label", "runsheet")],
 )
 def test_one_argument_too_many_is_refused(call: Call, name: str) -> None:
     assert "extra" in call(*name.split(), "a", "b").refuse()
