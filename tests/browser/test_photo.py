@@ -24,16 +24,22 @@ READ_MS = 60_000
 IDENTIFIER = "9ZZQM-QMR523K"
 
 
-def test_the_numbers_bar_code_and_the_remotes_print_are_read_and_taken(
-    visit: Callable[..., Visitor], tmp_path: Path
-) -> None:
-    vin = make_number(read_pack(PACK_DIR), "Quillmoor", "Bulrush", 2017, 4711, "push")
+def take_photos(folder: Path, vin: str) -> tuple[Path, Path]:
+    """Return a photo of a door frame's bar code and one of a remote's print."""
     rng = np.random.default_rng(4)
     door, remote = tmp_path / "door.jpg", tmp_path / "remote.png"
     seen = photograph(draw_code(vin, "Code39", 2), Camera(turn_deg=14, light=0.4), rng)
     door.write_bytes(save(seen, "JPEG"))
     print_ = draw_print(["MODEL QM-523", f"FCC ID: {IDENTIFIER}", "433.92 MHz"], 32)
     remote.write_bytes(save(photograph(print_, Camera(turn_deg=-6, blur_px=0.7), rng)))
+    return door, remote
+
+
+def test_the_numbers_bar_code_and_the_remotes_print_are_read_and_taken(
+    visit: Callable[..., Visitor], tmp_path: Path
+) -> None:
+    vin = make_number(read_pack(PACK_DIR), "Quillmoor", "Bulrush", 2017, 4711, "push")
+    door, remote = take_photos(tmp_path, vin)
     counter = visit("petra", size=PHONE)
     page = counter.page
     steps.open_job(counter)
