@@ -38,10 +38,17 @@ Jobs = list[Mapping[str, Outcome]]
 
 
 def run(
-    years: int, jobs: int, *, processes: int, habits: Habits | None = None, size: Size | None = None
+    years: int,
+    jobs: int,
+    *,
+    processes: int,
+    habits: Habits | None = None,
+    size: Size | None = None,
+    first_seed: int = 1,
 ) -> list[Jobs]:
-    """Return the jobs of each year."""
-    plan = [Year(seed, jobs, habits or Habits(), size or Size()) for seed in range(1, years + 1)]
+    """Return the jobs of each year; ``first_seed`` is the seed of the first, the others follow."""
+    seeds = range(first_seed, first_seed + years)
+    plan = [Year(seed, jobs, habits or Habits(), size or Size()) for seed in seeds]
     return [list(one) for one in run_years(plan, processes=processes)]
 
 
@@ -90,16 +97,23 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--years", type=int, default=8)
     parser.add_argument("--other-years", type=int, default=3, help="years with error rates halved, doubled")
     parser.add_argument("--jobs", type=int, default=600, help="jobs a year")
+    parser.add_argument("--first-seed", type=int, default=1, help="seed of the first year")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--docs", action="store_true", help="write page and picture")
     # Without arguments of its own (``make study`` calls it within another program) all is as by default.
     asked = parser.parse_args([] if arguments is None else arguments)
-    years = run(asked.years, asked.jobs, processes=asked.processes)
+    years = run(asked.years, asked.jobs, processes=asked.processes, first_seed=asked.first_seed)
     pooled = [job for year in years for job in year]
     others = {}
     for name, factor in FACTORS.items():
         habits = scale_errors(Habits(), factor)
-        held = run(asked.other_years, asked.jobs, processes=asked.processes, habits=habits)
+        held = run(
+            asked.other_years,
+            asked.jobs,
+            processes=asked.processes,
+            habits=habits,
+            first_seed=asked.first_seed,
+        )
         others[name] = [job for year in held for job in year]
     lines = list(write_lines(years[0], pooled, {k: v for k, v in others.items() if v}, asked.years))
     print("\n".join(lines))

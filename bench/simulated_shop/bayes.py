@@ -23,8 +23,8 @@ from simulated_shop.customers import (
     miss_rates,
     pool_of,
 )
-from simulated_shop.misreading import chances_of_reading
-from simulated_shop.pack import BLADES, CHIPS, HIDDEN
+from simulated_shop.misreading import chances_of_reading, strip_reading
+from simulated_shop.pack import BLADES, CHIPS, HIDDEN, Model
 from simulated_shop.table import (
     STARTS,
     Floats,
@@ -42,6 +42,12 @@ FEATURE_OF = {
     "fcc_id": "label", "button_count": "layout", "buttons": "layout", "frequency_hz": "radio",
     "blade": "blade", "chip": "chip",
 }  # fmt: skip
+
+
+Listed = tuple[tuple[int, float], ...]
+"""Places and shares of the articles that a vehicle's rows name."""
+NOTHING_LISTED: tuple[Listed, Listed] = ((), ())
+Cell = tuple[tuple[float, float], tuple[Listed, ...], float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +170,7 @@ class Rule:
                     outside[:, start] += held * (new + max(0.0, left))
         return prior, outside
 
-    def _list_models(self, job: Job) -> list[tuple[float, object]]:
+    def _list_models(self, job: Job) -> list[tuple[float, Model | None]]:
         """Return the models that the vehicle may be of, with weights; None is one that the pack has not."""
         if job.model == UNLISTED:
             return [(1.0, None)]
@@ -175,12 +181,12 @@ class Rule:
         missing = self.table.habits.model_missing
         return [(missing, None), *(((1.0 - missing) * one.popularity / total, one) for one in models)]
 
-    def _describe_cell(self, model: object, year: int):
+    def _describe_cell(self, model: Model | None, year: int) -> Cell:
         """Return chances of the starts, articles by start, and the chances of a gap and a new version."""
         habits = self.table.habits
         if model is None:
             push, known = p_push(year, habits), habits.missing_model_known
-            return (1.0 - push, push), ((), ()), known, 1.0 - known
+            return (1.0 - push, push), NOTHING_LISTED, known, 1.0 - known
         nearest = year if year in model.years else model.years[-1]
         listed = tuple(
             tuple((self.table.place[one.article], one.share) for one in model.cells.get((nearest, start), ()))
@@ -202,8 +208,8 @@ class Rule:
         one, two = habits.year_off * self.care, habits.year_two_off * self.care
         side = habits.year_late if away > 0 else 1.0 - habits.year_late
         if away == 0:
-            return np.asarray(1.0 - one - two)
-        return np.asarray(side * {1: one, 2: two}.get(abs(away), np.zeros(2)))
+            return np.asarray(1.0 - one - two, dtype=np.float64)
+        return np.asarray(side * {1: one, 2: two}.get(abs(away), np.zeros(2)), dtype=np.float64)
 
     def judge_start(self, answer: Answer) -> Floats:
         """Return the chance of the answer, by carelessness and true start."""
@@ -213,7 +219,8 @@ class Rule:
         wrong = habits.start_mixed * self.care if answer.how == "told" else np.zeros(2)
         seen = STARTS.index(str(answer.value))
         right = np.arange(2) == seen
-        return (1.0 - habits.no_start) * np.where(right, 1.0 - wrong[:, None], wrong[:, None])
+        answered = 1.0 - habits.no_start
+        return np.asarray(answered * np.where(right, 1.0 - wrong[:, None], wrong[:, None]), np.float64)
 
     def _start_given(self, prior: Floats, prior_outside: Floats) -> Floats:
         by_start = np.vstack([prior.sum(axis=0).T, prior_outside.sum(axis=0)])
@@ -383,13 +390,6 @@ class Rule:
             return 1.0 - habits.blade_mistaken
         alike = [one for one in BLADES if one[:-1] == true[:-1] and one != true]
         return habits.blade_mistaken / len(alike) if said in alike else 0.0
-
-
-def strip_reading(text: str) -> str:
-    """Return a reading without its prefix."""
-    for prefix in ("FCC ID: ", "FCC ID ", "FCCID:"):
-        text = text.removeprefix(prefix)
-    return text
 
 
 def p_moulded(reading: str) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from random import Random
+from typing import Any
 
 import numpy as np
 
@@ -218,7 +219,7 @@ def _draw_missing(draw: Random, table: Table, vehicle: _Vehicle | None) -> Key:
     )
 
 
-def draw_other(draw: Random, table: Table, name: str) -> object:
+def draw_other(draw: Random, table: Table, name: str) -> Any:
     """Return a value of a feature as it is met in the whole pack, among those that have the feature."""
     feature = table.features[name]
     pool = pool_of(table, name)

@@ -83,6 +83,17 @@ def draw_reading(draw: Random, label: str, habits: Habits, *, phone: bool, bad: 
     return (draw.choice(PREFIXES) if draw.random() < habits.prefixed else "") + read
 
 
+def strip_reading(text: str) -> str:
+    """Return a reading without its prefix.
+
+    >>> strip_reading("FCC ID: KX4-HM22")
+    'KX4-HM22'
+    """
+    for prefix in PREFIXES:
+        text = text.removeprefix(prefix)
+    return text
+
+
 def _end_cut(habits: Habits, *, phone: bool) -> float:
     return habits.phone_end_cut if phone else habits.end_cut
 
@@ -136,8 +147,8 @@ def _emissions(pen: Pen) -> tuple[Floats, Floats]:
         one[place, place] += left
     same = np.zeros((39, 36))
     same[:36] = np.eye(36)
-    for table in (one, same):
-        table[ANY], table[DIGIT] = table[:36].mean(axis=0), table[:10].mean(axis=0)
+    for chances in (one, same):
+        chances[ANY], chances[DIGIT] = chances[:36].mean(axis=0), chances[:10].mean(axis=0)
     return one, same
 
 

@@ -30,9 +30,10 @@ from bittern.engines.key.evidence import KINDS, Observation, Vehicle
 from bittern.engines.key.identification import Identification, identify
 from bittern.engines.key.index import KeyIndex
 from bittern.engines.key.rates import Rates
-from simulated_shop.bayes import Rule, strip_reading
+from simulated_shop.bayes import Rule
 from simulated_shop.customers import Answer, Job
 from simulated_shop.lookahead import choose_question, list_utilities
+from simulated_shop.misreading import strip_reading
 from simulated_shop.table import Table
 
 POLICIES = (

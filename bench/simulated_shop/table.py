@@ -104,9 +104,9 @@ class Table:
                         held[STARTS.index(start), self.place[one.article]] += weight * one.share
         self.met = {}
         for make, held in counts.items():
-            for start in (0, 1):
-                own = held[start] if held[start].sum() > 0 else held.sum(axis=0)
-                self.met[make, start] = own / own.sum()
+            for place in (0, 1):
+                own = held[place] if held[place].sum() > 0 else held.sum(axis=0)
+                self.met[make, place] = own / own.sum()
             self.met[make, -1] = held.sum(axis=0) / held.sum()
 
     def gap(self, make: str, start: int) -> Floats:
