@@ -56,14 +56,19 @@ def find_kind(page: Page) -> str:
 
 def open_sheet(page: Page, kind: str) -> Locator:
     """Open what the customer is sent about ``kind``."""
-    if page.locator(f'.ask-folded:not([open]) [name="kind"][value="{kind}"]').count():
-        page.locator(".ask-folded > summary").click()
-    if page.locator(f"details#ask-{kind}:not([open])").count():
-        page.locator(f"details#ask-{kind} > summary").click()
+    unfold(page, kind)
     sheet = page.locator("details.ask-customer", has=page.locator(f"#message-{kind}"))
     sheet.locator("> summary").click()
     expect(sheet.locator(f"#message-{kind}")).to_be_visible()
     return sheet
+
+
+def unfold(page: Page, kind: str) -> None:
+    """Open the question about ``kind`` where it is folded away."""
+    if page.locator(f'.ask-folded:not([open]) [name="kind"][value="{kind}"]').count():
+        page.locator(".ask-folded > summary").click()
+    if page.locator(f"details#ask-{kind}:not([open])").count():
+        page.locator(f"details#ask-{kind} > summary").click()
 
 
 def check_screen(page: Page) -> None:
@@ -113,6 +118,28 @@ def test_three_questions_on_a_telephone_lead_to_the_article(visit: Callable[...,
     steps.take_settled(counter, ARTICLE)
     page.goto(f"/jobs/{number}/log/")
     expect(page.locator(".log")).to_contain_text("Asked the customer: “FCC identifier”.")
+
+
+def test_what_cannot_go_together_is_said_and_can_be_struck(visit: Callable[..., Visitor]) -> None:
+    technician = visit("tobin", size=PHONE)
+    page = technician.page
+    open_by_telephone(technician)
+    article = read_pack(PACK_DIR).articles[ARTICLE]
+    unfold(page, "fcc_id")
+    steps.answer(technician, "fcc_id", article.fcc_id, how="seen")
+    expect(page.locator(".ask-conflict")).to_have_count(0)
+    other_mhz = "902.5" if article.frequency_hz != 902.5e6 else "315"
+    unfold(page, "frequency_hz")
+    steps.answer(technician, "frequency_hz", other_mhz, how="measured")
+    conflicts = page.locator(".ask-conflict")
+    expect(conflicts).to_contain_text("The identifier and the frequency cannot both be right for any article")
+    expect(conflicts).to_contain_text(re.compile(r"most likely .* \(.* 100\)"))
+    check_screen(page)
+    with page.expect_navigation():
+        conflicts.get_by_role("button", name=re.compile("Strike.*Frequency")).first.click()
+    expect(page.locator(".ask-conflict")).to_have_count(0)
+    expect(page.locator(".seen").first).to_contain_text(article.fcc_id)
+    expect(page.locator(".seen").first).not_to_contain_text("MHz")
 
 
 def test_the_message_is_copied_and_shared_with_its_picture(
