@@ -72,20 +72,26 @@ def find_changes(read: str, vin: str) -> tuple[Change, ...]:
     ['position 3: B → 8', 'position 6: D taken out']
     """
     n, m = len(read), len(vin)
-    left = _count_slips(read, vin)
+    # A shared beginning is never changed, and most of the work is left out with it.
+    shared = _count_shared(read, vin)
+    left = _count_slips(read[shared:], vin[shared:])
     changes: list[Change] = []
-    i = j = 0
+    i = j = shared
+
+    def ahead(read_on: int, vin_on: int) -> int:
+        return left[i - shared + read_on][j - shared + vin_on]
+
     while i < n or j < m:
-        rest = left[i][j]
-        if i < n and j < m and read[i] == vin[j] and left[i + 1][j + 1] == rest:
+        rest = ahead(0, 0)
+        if i < n and j < m and read[i] == vin[j] and ahead(1, 1) == rest:
             i, j = i + 1, j + 1
-        elif _is_exchanged(read, vin, i, j) and left[i + 2][j + 2] + 1 == rest:
+        elif _is_exchanged(read, vin, i, j) and ahead(2, 2) + 1 == rest:
             changes.append(Change("exchanged", i, j, read[i : i + 2], vin[j : j + 2]))
             i, j = i + 2, j + 2
-        elif i < n and j < m and left[i + 1][j + 1] + 1 == rest:
+        elif i < n and j < m and ahead(1, 1) + 1 == rest:
             changes.append(Change("wrong", i, j, read[i], vin[j]))
             i, j = i + 1, j + 1
-        elif i < n and left[i + 1][j] + 1 == rest:
+        elif i < n and ahead(1, 0) + 1 == rest:
             changes.append(Change("extra", i, j, read[i], ""))
             i += 1
         else:
@@ -130,6 +136,12 @@ def find_suspicions(
     found = [Suspicion(place + 1, min(p, 1.0)) for place, p in wrong.items()]
     found += [Suspicion(place + 1, min(p, 1.0), "missing") for place, p in missing.items()]
     return tuple(sorted(found, key=lambda one: (-one.p, one.position)))
+
+
+def _count_shared(read: str, vin: str) -> int:
+    """Return how many characters both have in common at the beginning."""
+    shorter = min(len(read), len(vin))
+    return next((i for i in range(shorter) if read[i] != vin[i]), shorter)
 
 
 def _count_slips(read: str, vin: str) -> list[list[int]]:

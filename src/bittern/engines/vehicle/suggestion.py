@@ -12,19 +12,18 @@ rates of the way the text came. The prior:
 - A number whose last four characters are not all digits weighs little (ISO 3779, from memory), and so does
   one that does not fit what its maker reported or the pack lists, where that is known.
 
-Numbers within two slips are found one by one (:mod:`bittern.engines.vehicle.neighbours`). Slips count as a
-Poisson number, so those still farther away are given the share of the last ones found that this number
-implies; it is part of ``p_none``, the chance that nothing listed was meant. What is listed and ``p_none`` sum
-to one.
+Numbers within two slips are found one by one (:mod:`bittern.engines.vehicle.neighbours`). Those still
+farther away are weighed together (:mod:`bittern.engines.vehicle.farther`); they are part of ``p_none``, the
+chance that nothing listed was meant. What is listed and ``p_none`` sum to one.
 
 What it cannot see: whether such a vehicle was ever built. Suggest; never replace silently.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,13 +32,15 @@ from bittern.core.channel import ALPHABET, CHANNEL_BY_HOW, UNREADABLE, ChannelRa
 from bittern.data.tables import letter_values, model_year_codes, position_weights
 from bittern.engines.vehicle.changes import Suspicion, describe_changes, find_suspicions
 from bittern.engines.vehicle.channel_rows import find_p_read
-from bittern.engines.vehicle.neighbours import Codes, Floats, Ways, decode_rows, encode, find_ways
-from bittern.engines.vehicle.number import LENGTH, NEVER_USED, NORTH_AMERICA, normalise_vin
+from bittern.engines.vehicle.farther import weigh_farther
+from bittern.engines.vehicle.neighbours import Codes, Floats, decode_rows, encode, find_ways
+from bittern.engines.vehicle.number import NEVER_USED, NORTH_AMERICA, normalise_vin
 
 Places = NDArray[np.intp]
 
 _CHECK, _YEAR, _LOW_VOLUME = 8, 9, "9"
 _CHECK_CODES = encode("0123456789X")
+_POWERS = np.array([len(ALPHABET) ** 2, len(ALPHABET), 1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,25 +174,24 @@ def weigh_numbers(
     if ways is None:
         return NumberPosterior(read)
     estimates = ways.weights * _weigh(ways.codes, known_wmis, weights)
-    best = np.argsort(-estimates, kind="stable")[: 2 * weights.considered]
-    best = best[estimates[best] > 0.0]
+    best = _find_best(estimates, 2 * weights.considered)
     if not len(best):
         return NumberPosterior(read)
     codes, first = np.unique(ways.codes[best], axis=0, return_index=True)
     kept = np.sort(first)[: weights.considered]  # the best ways come first, so these are the best numbers
     codes, vins = ways.codes[best[kept]], decode_rows(ways.codes[best[kept]])
-    fits = np.ones(len(vins))
-    if fitting is not None:
-        held = frozenset(fitting(vins))
-        fits = np.array([1.0 if vin in held else weights.misfit for vin in vins])
-    prior = _weigh(codes, known_wmis, weights) * fits
-    scores = find_p_read(codes, encode(read), rates) * prior
-    # Estimates become scores by the ratio that holds among those weighed exactly.
-    total = float(scores.sum())
-    inside = np.isin(np.arange(len(estimates)), best)
-    share = total / max(float(estimates[best].sum()), 1e-300)
-    total += float(estimates[~inside].sum()) * share
-    total += float(estimates[ways.edits == ways.budget].sum()) * share * _find_farther(ways, rates)
+
+    def find_prior(codes: Codes) -> Floats:
+        return _weigh(codes, known_wmis, weights) * _find_fits(codes, fitting, weights)
+
+    scores = find_p_read(codes, encode(read), rates) * find_prior(codes)
+    # Estimates become scores by the ratio that holds in the lesser half of those weighed exactly: the best
+    # were chosen by what the fit says too, the rest were not.
+    half = len(kept) // 2
+    share = float(scores[half:].sum()) / float(estimates[best[kept[half:]]].sum())
+    unweighed = float(estimates.sum()) - float(estimates[best].sum())
+    total = float(scores.sum()) + max(0.0, unweighed) * share
+    total += weigh_farther(ways, read, rates, find_prior)
     p = scores / total
     order = np.lexsort((np.array(vins), -p))
     listed = [i for i in order[:limit] if p[i] >= weights.smallest_p]
@@ -224,6 +224,26 @@ def suggest_vins(
     ).suggestions
 
 
+def _find_fits(
+    codes: Codes, fitting: Callable[[Iterable[str]], Collection[str]] | None, priors: SuggestionPriors
+) -> Floats:
+    """Return 1 for each row that fits what its maker reported, and the weight of a misfit for the others."""
+    if fitting is None:
+        return np.ones(len(codes))
+    vins = decode_rows(codes)
+    held = frozenset(fitting(vins))
+    return np.array([1.0 if vin in held else priors.misfit for vin in vins])
+
+
+def _find_best(estimates: Floats, count: int) -> Places:
+    """Return the places of the ``count`` largest estimates above 0; of equals the earlier first."""
+    places = np.flatnonzero(estimates > 0.0)
+    if len(places) > count:
+        bar = np.partition(estimates[places], len(places) - count)[len(places) - count]
+        places = places[estimates[places] >= bar]
+    return places[np.argsort(-estimates[places], kind="stable")][:count]
+
+
 def _take_most(order: Places, p: Floats, *, share: float = 0.999, most: int = 300) -> Places:
     """Return the first of ``order`` that hold all but a thousandth of the probability in ``p``."""
     reached = np.cumsum(p[order])
@@ -250,31 +270,25 @@ def _sum_values(codes: Codes) -> NDArray[np.int64]:
 
 def _is_known(codes: Codes, known_wmis: Collection[str]) -> NDArray[np.bool_]:
     """Say of each row whether its maker is among ``known_wmis``; a low-volume maker has six characters."""
-    base = len(ALPHABET)
-    powers = np.array([base**2, base, 1])
-
-    def number(texts: Iterable[str]) -> NDArray[np.int64]:
-        rows = [encode(text) for text in texts]
-        return np.asarray(np.array(rows, dtype=np.int64).reshape(-1, 3) @ powers)
-
-    legal = [wmi for wmi in known_wmis if all(c in ALPHABET for c in wmi)]
-    plain = np.zeros(base**3, dtype=bool)
-    plain[number(wmi for wmi in legal if len(wmi) == 3)] = True
-    small = [wmi for wmi in legal if len(wmi) == 6]
-    six = number(wmi[:3] for wmi in small) * base**3 + number(wmi[3:] for wmi in small)
-    front = codes[:, :3].astype(np.int64) @ powers
-    back = codes[:, 11:14].astype(np.int64) @ powers
+    plain, six = _tabulate_makers(frozenset(known_wmis))
+    front = codes[:, :3].astype(np.int64) @ _POWERS
+    back = codes[:, 11:14].astype(np.int64) @ _POWERS
     low_volume = codes[:, 2] == ALPHABET.index(_LOW_VOLUME)
-    known: NDArray[np.bool_] = np.where(low_volume, np.isin(front * base**3 + back, six), plain[front])
+    known: NDArray[np.bool_] = plain[front]
+    known[low_volume] = np.isin(front[low_volume] * len(plain) + back[low_volume], six)
     return known
 
 
-def _find_farther(ways: Ways, rates: ChannelRates) -> float:
-    """Return how much numbers beyond the budget weigh, relative to those that use it up.
+@lru_cache(maxsize=8)
+def _tabulate_makers(known_wmis: frozenset[str]) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """Return which identifiers of three characters are known, and the numbers of those of six."""
 
-    Slips are a Poisson count, and numbers farther away weigh on average what the farthest found ones do.
-    """
-    a_character = rates.look_alike + rates.sound_alike + rates.mistaken + rates.swapped
-    mean = LENGTH * (a_character + rates.lost + rates.doubled + rates.inserted)
-    terms = [mean**n / math.factorial(n) for n in range(ways.budget + 1)]
-    return (math.exp(mean) - sum(terms)) / terms[-1]
+    def number(texts: Iterable[str]) -> NDArray[np.int64]:
+        rows = [encode(text) for text in texts]
+        return np.asarray(np.array(rows, dtype=np.int64).reshape(-1, 3) @ _POWERS)
+
+    legal = [wmi for wmi in known_wmis if all(c in ALPHABET for c in wmi)]
+    plain = np.zeros(len(ALPHABET) ** 3, dtype=bool)
+    plain[number(wmi for wmi in legal if len(wmi) == 3)] = True
+    small = [wmi for wmi in legal if len(wmi) == 6]
+    return plain, number(wmi[:3] for wmi in small) * len(plain) + number(wmi[3:] for wmi in small)
