@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from vininfo import Vin
 
+from bittern.data import vpic
 from bittern.engines.vehicle.errors import NotANumberError
 from bittern.engines.vehicle.number import (
     VIN_ALPHABET,
@@ -258,6 +259,23 @@ def test_position_7_says_nothing_of_heavy_and_unknown_vehicles() -> None:
     truck = "1FV3GFBC0YHA74039"
     assert find_model_years(truck, light=False) == (2000, 2030)
     assert find_model_years(truck) == (2000, 2030)
+
+
+def test_a_number_stands_for_one_vehicle_for_thirty_years() -> None:
+    # 49 CFR 565.4(d) (2002 text): no two vehicles made within 30 years have the same number. So the two
+    # years that one code can mean are never nearer.
+    for code in YEAR_CODES:
+        first, second = find_model_years("1" * 9 + code + "1" * 7)
+        assert second - first == 30
+
+
+def test_all_ones_pass_the_check_digit_and_are_nobodys_number() -> None:
+    # Arithmetic: 89 modulo 11 is 1. No maker has the identifier 111, and only that tells.
+    report = check_vin(ONES)
+    assert report.check_digit.agrees
+    assert report.wmi == "111"
+    assert not vpic.knows_wmi("111")
+    assert report.model_years == (2001, 2031)
 
 
 def test_low_volume_maker_has_six_characters() -> None:

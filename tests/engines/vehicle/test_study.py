@@ -27,7 +27,26 @@ def test_stated_probabilities_are_near_what_comes_true(study: dict[str, Any]) ->
     # 60 cases have a standard error of about six points.
     assert score.stated / score.cases == pytest.approx(score.first / score.cases, abs=0.15)
     assert score.first <= score.first_three <= score.cases - score.missed
-    assert "none" in study["show"]({"seen": score})
+    assert "not listed" in study["show"]({"seen": score})
+
+
+def test_intervals_are_wilsons(study: dict[str, Any]) -> None:
+    # R. G. Newcombe, Two-sided confidence intervals for the single proportion, Statistics in Medicine 17
+    # (1998), 857-872, table I, method 3 (from memory, recomputed): 81 of 263, 15 of 148, 0 of 20, 1 of 29.
+    for hits, cases, low, high in (
+        (81, 263, 0.2553, 0.3662),
+        (15, 148, 0.0624, 0.1605),
+        (0, 20, 0.0, 0.1611),
+        (1, 29, 0.0061, 0.1718),
+    ):
+        assert study["find_interval"](hits, cases) == pytest.approx((low, high), abs=5e-5)
+
+
+def test_without_a_reserve_more_is_said_of_the_numbers_drawn(study: dict[str, Any]) -> None:
+    with_it = study["run_study"](("seen",), cases=15, seed=3)["seen"]
+    without = study["run_study"](("seen",), cases=15, seed=3, priors=study["NO_RESERVE"])["seen"]
+    assert without.stated > with_it.stated
+    assert without.stated_none < with_it.stated_none
 
 
 def test_texts_are_written_down_by_the_rates(study: dict[str, Any]) -> None:
