@@ -88,7 +88,7 @@ def find_nothing(page: Page) -> None:
 def doubt_number(page: Page) -> None:
     page.goto("/jobs/42/")
     # Published example with one character misread, 8 as B: its check digit does not agree.
-    page.get_by_label("Vehicle number").fill("1MBGDM9AXKP042788")
+    page.get_by_label("Vehicle number", exact=True).fill("1MBGDM9AXKP042788")
     page.get_by_role("button", name="Check the number").click()
     expect(page.get_by_role("button", name="1M8GDM9AXKP042788")).to_be_visible()
 
@@ -131,7 +131,7 @@ def take_another(page: Page) -> None:
     form = page.locator('form[data-act="choose-article"]').last
     form.get_by_label("Article", exact=True).fill("YAR-P4")
     with page.expect_navigation():
-        form.get_by_role("button").click()
+        form.get_by_role("button", name="Take it for this reason").click()
     expect(page.get_by_role("alert")).to_contain_text("expected a tick")
 
 

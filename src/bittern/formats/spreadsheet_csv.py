@@ -108,13 +108,14 @@ def find_separator(text: str) -> str:
     for separator in SEPARATORS:
         widths = Counter[int]()
         try:
-            for row in csv.reader(io.StringIO(lines, newline=""), delimiter=separator):
+            for row in csv.reader(io.StringIO(lines, newline=""), delimiter=separator, strict=True):
                 if any(row):
                     widths[len(row)] += 1
                 if widths.total() == 200:
                     break
-        except csv.Error:
-            if not widths:
+        except csv.Error as error:
+            # A quotation mark where only a separator may stand: this is not the one. A torn end is no proof.
+            if not widths or "expected after" in str(error):
                 continue
         if not widths:
             continue

@@ -15,6 +15,7 @@ from django.urls import reverse
 from bittern.bench.learning.models import LessonRecord, NoteRecord
 from bittern.bench.learning.store import DjangoLessons
 from bittern.engines.key.learning import Lesson
+from bittern.engines.key.rates import Rates
 from bittern.formats.packs import check_pack, read_pack
 from bittern.work.facts import JobFile
 from bittern.work.learning import load_learnt
@@ -198,7 +199,7 @@ def test_own_fitments_are_a_sound_pack_without_customers(
     assert learnt is not None
     by_article = {one.article: one.learnt for cell in learnt.shares.cells for one in cell.shares}
     for row in read.fitments:
-        assert row.share == pytest.approx(by_article[row.article] / 0.98, abs=1e-4)
+        assert row.share == pytest.approx(by_article[row.article] / (1 - Rates().outside_floor), abs=1e-4)
     text = "".join(path.read_text() for path in folder.rglob("*") if path.is_file())
     for word in PRIVATE:
         assert word not in text

@@ -12,9 +12,10 @@ from django.utils.safestring import SafeString, mark_safe
 
 from bittern.bench.pages.keywords import ANOTHER_BLADE, KIND_WORDS, START_WORDS, say_value
 from bittern.bench.pages.sketch import draw_blades
+from bittern.engines.key.asking import Ask
 from bittern.engines.key.catalogue import Article
 from bittern.engines.key.evidence import KINDS
-from bittern.engines.key.identification import Ask, Identification
+from bittern.engines.key.identification import Identification
 from bittern.engines.key.questions import QUESTIONS
 from bittern.formats.packs import Pack
 from bittern.formats.where_to_look import PICTURES, draw_where
