@@ -32,6 +32,8 @@ from simulated_shop.year import Year, run_years  # noqa: E402
 PAGE = ROOT / "docs" / "explanation" / "key-study.md"
 PICTURE = ROOT / "docs" / "pictures" / "key-study.svg"
 BEGIN, END = "<!-- tables of the study: begin -->", "<!-- tables of the study: end -->"
+FIRST_SEED = 101
+"""Seeds 1 to 8 were looked at while the rates were chosen; the years published are others."""
 FACTORS = {"halved": 0.5, "doubled": 2.0}
 
 Jobs = list[Mapping[str, Outcome]]
@@ -44,7 +46,7 @@ def run(
     processes: int,
     habits: Habits | None = None,
     size: Size | None = None,
-    first_seed: int = 1,
+    first_seed: int = FIRST_SEED,
 ) -> list[Jobs]:
     """Return the jobs of each year; ``first_seed`` is the seed of the first, the others follow."""
     seeds = range(first_seed, first_seed + years)
@@ -95,9 +97,9 @@ def main(arguments: list[str] | None = None) -> int:
     """Run the study, print its tables, and write them into the documentation where asked."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--years", type=int, default=8)
-    parser.add_argument("--other-years", type=int, default=3, help="years with error rates halved, doubled")
+    parser.add_argument("--other-years", type=int, default=2, help="years with error rates halved, doubled")
     parser.add_argument("--jobs", type=int, default=600, help="jobs a year")
-    parser.add_argument("--first-seed", type=int, default=1, help="seed of the first year")
+    parser.add_argument("--first-seed", type=int, default=FIRST_SEED, help="seed of the first year")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--docs", action="store_true", help="write page and picture")
     # Without arguments of its own (``make study`` calls it within another program) all is as by default.
