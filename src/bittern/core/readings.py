@@ -69,6 +69,27 @@ def find_p_reads(truths: Sequence[str], reads: Sequence[str], rates: ChannelRate
     return np.bincount(pair, weights=p, minlength=len(normal)).astype(np.float64)
 
 
+def find_p_rows(truths: NDArray[np.integer], read: str, rates: ChannelRates) -> Floats:
+    """Return the probability of one reading where each of many truths of the same length stands.
+
+    Parameters
+    ----------
+    truths
+        Shape (k, n): places of characters in :data:`bittern.core.channel.ALPHABET`.
+    read
+        In normal form, as it is: no word in front of it is looked for.
+    rates
+        How it was read.
+
+    Returns
+    -------
+    array of float
+        Shape (k,); the probability given that no word was put in front.
+    """
+    reading = _encode([read])
+    return _p_symbols(truths.T.astype(np.int64), np.broadcast_to(reading, (len(reading), len(truths))), rates)
+
+
 def _encode(texts: Sequence[str]) -> Codes:
     """Return texts in normal form as numbers, shape (longest, texts), ended by ``_END``."""
     codes = np.full((max(map(len, texts)), len(texts)), _END, dtype=np.int64)

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bittern.core.channel import ALPHABET, CHANNEL_BY_HOW, UNREADABLE, log_p_read
+from bittern.core.readings import find_p_rows
 from bittern.engines.vehicle.changes import Change, find_changes
-from bittern.engines.vehicle.channel_rows import find_p_read
 from bittern.engines.vehicle.neighbours import decode_rows, encode, find_ways
 from bittern.engines.vehicle.number import NEVER_USED, VIN_ALPHABET
 from tests.engines.vehicle.numbers import CLASSIC
@@ -73,12 +73,10 @@ def test_the_weight_of_a_number_is_near_its_probability() -> None:
     ways = find_ways(read, RATES)
     assert ways is not None
     some = [CLASSIC, "1M8GDN9AXKP042788", "M18GDN9AXKP042788", "1M8GDN9AXKP042789", "1MBGDN9AXKP042788"]
-    same = find_p_read(np.array([encode(read)]), encode(read), RATES)[0]
+    same = find_p_rows(np.array([encode(read)]), read, RATES)[0]
     for vin in some:
         weight = ways.weights[(ways.codes == encode(vin)).all(axis=1)].sum()
-        assert weight == pytest.approx(
-            find_p_read(np.array([encode(vin)]), encode(read), RATES)[0] / same, rel=0.25
-        )
+        assert weight == pytest.approx(find_p_rows(np.array([encode(vin)]), read, RATES)[0] / same, rel=0.25)
 
 
 @settings(max_examples=60, deadline=None)
@@ -117,7 +115,7 @@ def check_channel(truths: list[str], read: str, how: str) -> None:
     rates = CHANNEL_BY_HOW[how]
     if read.startswith(("FCC", "ID", "VIN")):
         return  # a word in front is the other module's alone
-    together = find_p_read(np.array([encode(truth) for truth in truths]), encode(read), rates)
+    together = find_p_rows(np.array([encode(truth) for truth in truths]), read, rates)
     for truth, p in zip(truths, together, strict=True):
         alone = math.exp(log_p_read(truth, read, rates))
         assert p * (1.0 - rates.prefix) == pytest.approx(alone, rel=1e-9, abs=1e-300)

@@ -29,9 +29,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bittern.core.channel import ALPHABET, CHANNEL_BY_HOW, UNREADABLE, ChannelRates
+from bittern.core.readings import find_p_rows
 from bittern.data.tables import letter_values, model_year_codes, position_weights
 from bittern.engines.vehicle.changes import Suspicion, describe_changes, find_suspicions
-from bittern.engines.vehicle.channel_rows import find_p_read
 from bittern.engines.vehicle.farther import weigh_farther
 from bittern.engines.vehicle.neighbours import Codes, Floats, decode_rows, encode, find_ways
 from bittern.engines.vehicle.number import NEVER_USED, NORTH_AMERICA, normalise_vin
@@ -184,7 +184,7 @@ def weigh_numbers(
     def find_prior(codes: Codes) -> Floats:
         return _weigh(codes, known_wmis, weights) * _find_fits(codes, fitting, weights)
 
-    scores = find_p_read(codes, encode(read), rates) * find_prior(codes)
+    scores = find_p_rows(codes, read, rates) * find_prior(codes)
     # Estimates become scores by the ratio that holds in the lesser half of those weighed exactly: the best
     # were chosen by what the fit says too, the rest were not.
     half = len(kept) // 2
