@@ -1,11 +1,11 @@
-"""Files: no form of the bench has one, so none is taken."""
+"""Files: refused, but where a form asks for one; then one, of that field, up to a limit."""
 
 from __future__ import annotations
 
-from typing import Any, NoReturn
+from typing import Any, ClassVar, NoReturn
 
 from django.core.exceptions import SuspiciousOperation
-from django.core.files.uploadhandler import FileUploadHandler
+from django.core.files.uploadhandler import FileUploadHandler, StopUpload
 
 
 class RefuseFiles(FileUploadHandler):
@@ -24,3 +24,32 @@ class RefuseFiles(FileUploadHandler):
 
     def file_complete(self, file_size: int) -> None:
         """Return no file."""
+
+
+class OneFile(FileUploadHandler):
+    """Take one file of one field up to a limit; anything else ends the upload.
+
+    A class that keeps what comes goes on from here. ``too_large`` says afterwards that the limit ended it.
+    """
+
+    field: ClassVar[str]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.received = 0
+        self.files = 0
+        self.too_large = False
+
+    def new_file(self, *args: Any, **kwargs: Any) -> None:
+        """Begin a file; a second one, or one of another field, ends the upload."""
+        super().new_file(*args, **kwargs)
+        self.files += 1
+        if self.files > 1 or self.field_name != self.field:
+            raise StopUpload(connection_reset=False)
+
+    def count(self, raw_data: bytes, limit_bytes: int) -> None:
+        """Count a piece; more than the limit in all ends the upload."""
+        self.received += len(raw_data)
+        if self.received > limit_bytes:
+            self.too_large = True
+            raise StopUpload(connection_reset=False)

@@ -6,35 +6,31 @@ from io import BytesIO
 from typing import Any
 
 from django.core.files.uploadedfile import InMemoryUploadedFile
-from django.core.files.uploadhandler import FileUploadHandler, StopUpload
+from django.core.files.uploadhandler import StopUpload
+
+from bittern.bench.uploads import OneFile
 
 FIELD = "picture"
 LIMIT_BYTES = 20_000_000
 """A photo of 12 megapixels has some five million."""
 
 
-class PictureUpload(FileUploadHandler):
+class PictureUpload(OneFile):
     """Keep one picture in memory and on no disk; what is beyond the limit ends the upload."""
+
+    field = FIELD
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.pieces = BytesIO()
-        self.files = 0
-        self.too_large = False
-
-    def new_file(self, *args: Any, **kwargs: Any) -> None:
-        """Begin a file; a second one, or one of another field, ends the upload."""
-        super().new_file(*args, **kwargs)
-        self.files += 1
-        if self.files > 1 or self.field_name != FIELD:
-            raise StopUpload(connection_reset=False)
 
     def receive_data_chunk(self, raw_data: bytes, start: int) -> None:
-        """Keep a piece unless it is too much."""
-        if self.pieces.tell() + len(raw_data) > LIMIT_BYTES:
-            self.too_large = True
+        """Keep a piece; nothing is kept of what is too much."""
+        try:
+            self.count(raw_data, LIMIT_BYTES)
+        except StopUpload:
             self.pieces = BytesIO()
-            raise StopUpload(connection_reset=False)
+            raise
         self.pieces.write(raw_data)
 
     def file_complete(self, file_size: int) -> InMemoryUploadedFile:

@@ -9,7 +9,8 @@ import numpy as np
 
 from bittern.engines.key.decision import Costs, chance_of_passing
 from bittern.engines.key.evidence import KINDS
-from bittern.engines.key.lookahead import Floats, Orders, keep_states, plan_two
+from bittern.engines.key.index import Floats, Integers
+from bittern.engines.key.lookahead import Orders, keep_states, plan_two
 from bittern.engines.key.posterior import MOST_CANDIDATES, Case, Posterior
 from bittern.engines.key.questions import QUESTIONS, Survey
 from bittern.engines.key.wording import NAMES, say_chance
@@ -70,6 +71,14 @@ class Stop:
     best: Ask | None = None
 
 
+def find_state_chances(posterior: Posterior, states: Integers) -> Floats:
+    """Return chances of the states: each article of ``states``, all other articles, not in the pack."""
+    p_article = posterior.p_article
+    each = p_article[states]
+    chance = np.array([*each, max(0.0, float(p_article.sum() - each.sum())), posterior.p_outside])
+    return np.asarray(chance / chance.sum(), dtype=np.float64)
+
+
 def list_questions(
     case: Case, posterior: Posterior, costs: Costs, bar: float, unavailable: Collection[str]
 ) -> list[Ask]:
@@ -94,7 +103,7 @@ def list_questions(
     p_article = posterior.p_article[: len(case.pools.places)]
     order = np.argsort(-p_article, kind="stable")[:MOST_CANDIDATES]
     states = order[: max(1, keep_states(p_article[order], stakes, MOST_CANDIDATES))]
-    chance = _state_chances(posterior, p_article[states])
+    chance = find_state_chances(posterior, states)
     survey = Survey(case, posterior, states)
     singles = [survey.single(kind) for kind in kinds]
     prices = [costs.of_question(kind) for kind in kinds]
@@ -154,10 +163,3 @@ def explain_stop(asks: Sequence[Ask], certainty: float, p_top: float, top: str) 
         f" {best.expected_saving:.2f} and costs {best.cost:.2f}."
     )
     return Stop("nothing-pays", text, best)
-
-
-def _state_chances(posterior: Posterior, each: Floats) -> Floats:
-    """Return chances of the states: articles told apart, all other articles, not in the pack."""
-    others = max(0.0, float(posterior.p_article.sum() - each.sum()))
-    chance = np.array([*each, others, posterior.p_outside])
-    return np.asarray(chance / chance.sum(), dtype=np.float64)

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bittern.engines.key.asking import Ask, Stop, choose_asks, explain_stop, list_questions
+from bittern.engines.key.asking import (
+    Ask,
+    Stop,
+    choose_asks,
+    explain_stop,
+    find_state_chances,
+    list_questions,
+)
 from bittern.engines.key.catalogue import Article, Catalogue
 from bittern.engines.key.conflict import find_conflicts
 from bittern.engines.key.decision import DEFAULT_BAR, Costs
@@ -155,11 +162,12 @@ def identify(
     posterior = posterior_of(case)
     p_article = posterior.p_article
     states = _choose_states(p_article[: len(case.pools.places)])
-    chance = _state_chances(p_article, posterior.p_outside, states)
+    chance = find_state_chances(posterior, states)
+    stakes = Orders(costs.wrong, costs.needless_search)
     top = int(np.argmax(np.where(np.arange(len(chance)) == len(states), -1.0, chance)))
     considered = list_questions(case, posterior, costs, bar, unavailable)
     pays = any(ask.net_saving > 0.0 for ask in considered)
-    settled = bool(chance[top] >= bar and _is_best(chance, top, costs) and not pays)
+    settled = bool(chance[top] >= bar and _is_best(chance, top, stakes) and not pays)
     named = _article_of(case, int(states[top])).article if top < len(states) else None
     asks = () if settled else tuple(choose_asks(considered, p_top=float(chance[top]), bar=bar))
     candidates, outside_because = _explain(case, posterior, states)
@@ -172,20 +180,18 @@ def identify(
         outside_because=outside_because,
         assumed=tuple(describe_gaps(case)),
         conflicts=find_conflicts(case, posterior),
-        stop=None if asks else _find_stop(considered, chance, costs, float(chance[top]), named),
+        stop=None if asks else _find_stop(considered, chance, stakes, float(chance[top]), named),
         considered=tuple(considered),
     )
 
 
-def _is_best(chance: Floats, top: int, costs: Costs) -> bool:
+def _is_best(chance: Floats, top: int, stakes: Orders) -> bool:
     """Return whether acting on the likeliest outcome has the least expected cost."""
-    stakes, needless = Orders(costs.wrong, costs.needless_search), costs.needless_search
-    of_top = -needless * (1.0 - chance[-1]) if top == len(chance) - 1 else -costs.wrong * (1.0 - chance[top])
+    of_top = -(stakes.needless if top == len(chance) - 1 else stakes.wrong) * (1.0 - chance[top])
     return bool(of_top >= float(stakes.stop(chance)) - 1e-9)
 
 
-def _find_stop(asks: Sequence[Ask], chance: Floats, costs: Costs, p_top: float, named: str | None) -> Stop:
-    stakes = Orders(costs.wrong, costs.needless_search)
+def _find_stop(asks: Sequence[Ask], chance: Floats, stakes: Orders, p_top: float, named: str | None) -> Stop:
     certainty = float(stakes.certain(chance)) - float(stakes.stop(chance))
     return explain_stop(asks, certainty, p_top, named or "nothing in this pack")
 
@@ -198,13 +204,6 @@ def _choose_states(p_article: Floats) -> Integers:
 
 def _article_of(case: Case, entry: int) -> Article:
     return case.index.articles[int(case.pools.places[entry])]
-
-
-def _state_chances(p_article: Floats, p_outside: float, states: Integers) -> Floats:
-    """Return chances of the states: each article of ``states``, all other articles, not in the pack."""
-    each = p_article[states]
-    chance = np.array([*each, max(0.0, float(p_article.sum() - each.sum())), p_outside])
-    return np.asarray(chance / chance.sum(), dtype=np.float64)
 
 
 def _explain(

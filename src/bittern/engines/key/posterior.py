@@ -199,15 +199,6 @@ def posterior_of(case: Case, leave_out: int | None = None) -> Posterior:
     )
 
 
-def judge_all(
-    index: KeyIndex, vehicle: Vehicle, observations: Sequence[Observation], rates: Rates
-) -> tuple[Floats, float]:
-    """Return the chance of every article of the pack, shape (articles,), and of none: for studies."""
-    case = open_case(index, vehicle, observations, rates, apart=range(len(index)))
-    posterior = posterior_of(case)
-    return posterior.p_article, posterior.p_outside
-
-
 def _refuse(index: KeyIndex, vehicle: Vehicle, pools: Pools, prior: Prior) -> Prior:
     """Return the prior after the articles that the vehicle refused: evidence, not a deletion."""
     if not vehicle.refused:
