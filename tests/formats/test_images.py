@@ -219,3 +219,9 @@ def test_shrinking_keeps_the_shape_and_never_enlarges(wide: int, high: int, long
     scale = max(found.shape[:2]) / max(wide, high)
     assert abs(found.shape[1] - wide * scale) <= 1
     assert abs(found.shape[0] - high * scale) <= 1
+
+
+def test_a_picture_that_is_not_there_is_asked_for_as_a_picture(tmp_path: Path) -> None:
+    with pytest.raises(InputError) as caught:
+        read_picture(tmp_path / "none.png")
+    assert (caught.value.found, caught.value.expected) == ("no such file", "a picture")

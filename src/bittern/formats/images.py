@@ -64,7 +64,7 @@ def read_picture(path: Path) -> Pixels:
     InputError
         No such file, too large, too many pixels, of another kind, or damaged.
     """
-    check_file(path, limit_bytes=FILE_LIMIT_BYTES)
+    check_file(path, limit_bytes=FILE_LIMIT_BYTES, expected="a picture")
     try:
         with path.open("rb") as stream:
             raw = stream.read(FILE_LIMIT_BYTES + 1)

@@ -163,7 +163,7 @@ def read_sheet(
         The file is no such table, damaged, made to do harm, or beyond a limit; always one error.
     """
     name = name or path.name
-    size = check_file(path, limit_bytes=limit_bytes)
+    size = check_file(path, limit_bytes=limit_bytes, expected="a list as CSV or XLSX")
     if not size:
         raise InputError("an empty file", "a table as CSV or XLSX", where=name)
     if is_zip(path):

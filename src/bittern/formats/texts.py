@@ -13,15 +13,24 @@ TEXT_LIMIT_BYTES = 5_000_000
 LINE_LIMIT = 65_536
 """Longest line, in characters, of a file that is read line by line: longer ones are no table of ours."""
 BYTE_ORDER_MARK = "\ufeff"
+TEXT_FILE = "a text file"
 
 
-def check_file(path: Path, *, limit_bytes: int = TEXT_LIMIT_BYTES, inside: Path | None = None) -> int:
+def check_file(
+    path: Path,
+    *,
+    limit_bytes: int = TEXT_LIMIT_BYTES,
+    inside: Path | None = None,
+    expected: str = TEXT_FILE,
+) -> int:
     """Return the size of ``path`` in bytes if it may be opened.
 
     Parameters
     ----------
     inside
         Folder that the file, after following links, must lie in.
+    expected
+        What the file should be, for the error.
 
     Raises
     ------
@@ -35,14 +44,15 @@ def check_file(path: Path, *, limit_bytes: int = TEXT_LIMIT_BYTES, inside: Path 
             raise InputError("a link that leads out of the folder", "a file inside it", where=name)
         status = resolved.stat()
     except FileNotFoundError as error:
-        raise InputError("no such file", "a text file", where=name) from error
+        raise InputError("no such file", expected, where=name) from error
     except (OSError, RuntimeError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"a file that cannot be reached ({reason})", "a text file", where=name) from error
+        raise InputError(f"a file that cannot be reached ({reason})", expected, where=name) from error
     if not stat.S_ISREG(status.st_mode):
-        raise InputError("something that is not a plain file", "a text file", where=name)
+        raise InputError("something that is not a plain file", expected, where=name)
     if status.st_size > limit_bytes:
-        raise InputError(f"{status.st_size:,} bytes", f"at most {limit_bytes:,} bytes of text", where=name)
+        of_text = " of text" if expected == TEXT_FILE else ""
+        raise InputError(f"{status.st_size:,} bytes", f"at most {limit_bytes:,} bytes{of_text}", where=name)
     return status.st_size
 
 
@@ -60,7 +70,7 @@ def read_text(path: Path, *, limit_bytes: int = TEXT_LIMIT_BYTES, inside: Path |
             raw = stream.read(limit_bytes + 1)
     except OSError as error:
         raise InputError(
-            f"a file that cannot be read ({error.strerror})", "a text file", where=str(path)
+            f"a file that cannot be read ({error.strerror})", TEXT_FILE, where=str(path)
         ) from error
     if len(raw) > limit_bytes:
         raise InputError(
@@ -126,5 +136,5 @@ def stream_lines(path: Path, *, limit_bytes: int, inside: Path | None = None) ->
         ) from error
     except OSError as error:
         raise InputError(
-            f"a file that cannot be read ({error.strerror})", "a text file", where=str(path)
+            f"a file that cannot be read ({error.strerror})", TEXT_FILE, where=str(path)
         ) from error
