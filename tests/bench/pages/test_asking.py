@@ -112,6 +112,18 @@ def test_why_it_stopped_and_what_the_next_question_would_be_worth_stand_under_th
     assert words.index(f"Take {article}") < words.index(said) < words.index("Known so far")
 
 
+def test_the_worth_of_the_best_question_left_is_said_once(
+    cast: Cast, log_in: LogIn, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    number = carry(desk, "vehicle")
+    best = make_ask("chip", 0.25, 6.0, 0.0)
+    stop = Stop("nothing-pays", "No further question pays: the best left, the chip, would save 0.25.", best)
+    fake(monkeypatch, settled=True, order=None, ask=(), considered=(best,), stop=stop)
+    words = read_words(log_in(cast.counter).get(f"/jobs/{number}/"))
+    assert "No further question pays. The best question left, “Chip”, is expected to save 0.25" in words
+    assert "the best left, the chip" not in words
+
+
 @pytest.mark.parametrize("outcome", [{"settled": True, "order": None}, {"settled": False, "order": None}])
 def test_why_it_stopped_is_said_without_an_article_too(
     outcome: dict[str, Any], cast: Cast, log_in: LogIn, desk: Desk, monkeypatch: pytest.MonkeyPatch

@@ -70,6 +70,15 @@ class Stop:
     text: str
     best: Ask | None = None
 
+    @property
+    def why(self) -> str:
+        """The sentence up to its figures, for where ``best`` is shown with its own.
+
+        >>> Stop("nothing-pays", "No further question pays: the best left would save 1.00.").why
+        'No further question pays.'
+        """
+        return self.text.split(":", 1)[0].rstrip(".") + "."
+
 
 def find_state_chances(posterior: Posterior, states: Integers) -> Floats:
     """Return chances of the states: each article of ``states``, all other articles, not in the pack."""
