@@ -12,8 +12,8 @@ from bittern.cli.output import JsonOption, NoAnswer, PackOption, emit, load_pack
 
 if TYPE_CHECKING:
     from bittern.engines.blade.bitting import Bitting
-    from bittern.engines.blade.caliper import Measurement
     from bittern.engines.blade.ladder import LadderPlan
+    from bittern.engines.blade.measurement import Measurement
     from bittern.engines.blade.standard import BladeStandard
     from bittern.formats.packs import Pack
 

@@ -13,7 +13,7 @@ from bittern.engines.blade.bitting import (
     format_bitting,
     read_bitting,
 )
-from bittern.engines.blade.caliper import Measurement
+from bittern.engines.blade.measurement import Measurement
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.cutting.fitting import fits_standard

@@ -6,7 +6,8 @@ import math
 from collections.abc import Mapping
 
 from bittern.engines.blade.bitting import count_edges, name_cut
-from bittern.engines.blade.caliper import USUAL_SD_MM, Measurement, Reading, decode_readings
+from bittern.engines.blade.caliper import USUAL_SD_MM, Reading, decode_readings
+from bittern.engines.blade.measurement import Measurement
 from bittern.engines.blade.standard import BladeStandard
 from bittern.work.entry import Entry
 

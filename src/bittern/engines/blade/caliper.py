@@ -16,6 +16,7 @@ from bittern.engines.blade.bitting import (
     name_cut,
 )
 from bittern.engines.blade.errors import ReadingError
+from bittern.engines.blade.measurement import CutEstimate, Measurement
 from bittern.engines.blade.soundness import get_edge_height_mm
 from bittern.engines.blade.standard import BladeStandard
 
@@ -56,60 +57,6 @@ class Reading:
     cut: int
     height_mm: float
     sd_mm: float
-
-
-@dataclass(frozen=True, slots=True)
-class CutEstimate:
-    """What is known of one cut; ``label`` is ``?`` where there is no usable reading."""
-
-    name: str
-    label: str
-    probability: float
-    depth_mm: float | None
-    sd_mm: float | None
-    distance_mm: float | None
-    by_label: dict[str, float]
-    doubt: str = ""
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON shape of one of ``cuts``."""
-        return {
-            "cut": self.name,
-            "label": self.label,
-            "probability": self.probability,
-            "depth_mm": self.depth_mm,
-            "sd_mm": self.sd_mm,
-            "distance_mm": self.distance_mm,
-            "by_label": self.by_label,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class Measurement:
-    """A bitting from readings: the fields of ``blade read`` and ``blade measure``."""
-
-    standard: str
-    bitting: str
-    probability: float
-    cuts: tuple[CutEstimate, ...]
-    runners_up: tuple[tuple[str, float, bool], ...]
-    allowed: bool
-    problems: tuple[str, ...]
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the fixed JSON shape."""
-        return {
-            "standard": self.standard,
-            "bitting": self.bitting,
-            "probability": self.probability,
-            "cuts": [cut.as_dict() for cut in self.cuts],
-            "runners_up": [
-                {"bitting": bitting, "probability": probability, "allowed": allowed}
-                for bitting, probability, allowed in self.runners_up
-            ],
-            "allowed": self.allowed,
-            "problems": list(self.problems),
-        }
 
 
 def decode_readings(standard: BladeStandard, readings: Sequence[Reading]) -> Measurement:

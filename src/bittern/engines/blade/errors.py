@@ -63,3 +63,17 @@ class LadderError(BladeError):
 
     code = "blade.ladder"
     meaning = "Ladders need an edge blade, and weights above 0 for whole bittings of its standard."
+
+
+class PictureError(BladeError):
+    """A picture of a key that cannot be measured: no key, two, cut off, blurred, or no card."""
+
+    code = "blade.picture"
+    meaning = "The picture shows no key that can be measured; it says why and what to do."
+
+
+class CardError(PictureError):
+    """The measuring card is not seen well enough."""
+
+    code = "blade.card"
+    meaning = "The measuring card in the photo is missing, cut off, bent, too small or blurred."

@@ -10,7 +10,8 @@ from django.utils.safestring import mark_safe
 
 from bittern.core.errors import BitternError
 from bittern.engines.blade.bitting import parse_bitting
-from bittern.engines.blade.caliper import USUAL_SD_MM, CutEstimate, Measurement
+from bittern.engines.blade.caliper import USUAL_SD_MM
+from bittern.engines.blade.measurement import CutEstimate, Measurement
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.blade.worklist import cutting_list
 from bittern.engines.cutting.fitting import list_remarks

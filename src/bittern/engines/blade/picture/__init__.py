@@ -1,0 +1,1 @@
+"""From a picture to a silhouette in millimetres: the measuring card, and the outline of a key."""
