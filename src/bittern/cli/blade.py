@@ -2,29 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from bittern.cli.blade_ladder import ladder
+from bittern.cli.blade_options import BittingOption, StandardOption, bitting_text, get_allowed, get_blade
 from bittern.cli.output import JsonOption, NoAnswer, PackOption, emit, load_pack, tell
 
 if TYPE_CHECKING:
-    from bittern.engines.blade.bitting import Bitting
-    from bittern.engines.blade.ladder import LadderPlan
     from bittern.engines.blade.measurement import Measurement
-    from bittern.engines.blade.standard import BladeStandard
-    from bittern.formats.packs import Pack
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
-
-StandardOption = Annotated[
-    str, typer.Option("--standard", metavar="S", help="Id of the blade standard in the pack.")
-]
-BittingOption = Annotated[
-    str, typer.Option("--bitting", metavar="B", help="Labels parted by spaces, such as '2 1 3 4'.")
-]
 
 
 @app.command()
@@ -44,7 +34,7 @@ def contour(
     blade = get_blade(load_pack(pack), standard)
     if step is not None:
         check_step(blade, step)
-    cuts = _get_allowed(blade, bitting, {"points_mm": []}, as_json=as_json)
+    cuts = get_allowed(blade, bitting, {"points_mm": []}, as_json=as_json)
 
     def trace(edge: int) -> tuple[tuple[float, float], ...]:
         if step is None:
@@ -78,7 +68,7 @@ def chart(
     from bittern.formats.chart import render_chart
 
     blade = get_blade(load_pack(pack), standard)
-    cuts = _get_allowed(blade, bitting, {"out": None}, as_json=as_json)
+    cuts = get_allowed(blade, bitting, {"out": None}, as_json=as_json)
     svg = render_chart(blade, cuts, unit=unit, title=title)
     try:
         out.write_text(svg, encoding="utf-8")
@@ -112,71 +102,7 @@ def measure(
         raise NoAnswer
 
 
-@app.command()
-def ladder(
-    standard: StandardOption,
-    known: Annotated[
-        str, typer.Option("--known", metavar="B", help="Labels parted by spaces, ? for an unknown cut.")
-    ],
-    pack: PackOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Plan the fewest blanks that cover every bitting which is left."""
-    from bittern.engines.blade.ladder import plan_ladders
-
-    blade = get_blade(load_pack(pack), standard)
-    nothing = {"remaining": 0, "blanks": 0, "lower_bound": 0, "ladders": [], "expected_cuttings": None}
-    plan = plan_ladders(blade, _get_allowed(blade, known, nothing, as_json=as_json))
-    emit({"standard": blade.id, **plan.as_dict()}, as_json=as_json, text=lambda: _describe_plan(plan))
-    if plan.blanks is None or not plan.remaining:
-        raise NoAnswer
-
-
-def get_blade(pack: Pack, blade_id: str) -> BladeStandard:
-    """Return a pack's blade standard, or raise the error that lists those it has."""
-    from bittern.core.errors import InputError, shorten
-
-    try:
-        return pack.blades[blade_id]
-    except KeyError:
-        known = ", ".join(sorted(pack.blades)) or "none: the pack has no blades"
-        raise InputError(
-            shorten(blade_id), f"a blade standard of the pack: {known}", where="--standard"
-        ) from None
-
-
-def bitting_text(blade: BladeStandard, cuts: Bitting) -> str:
-    """Return a bitting as it is written."""
-    from bittern.engines.blade.bitting import format_bitting
-
-    return format_bitting(blade, cuts)
-
-
-def _get_allowed(blade: BladeStandard, text: str, nothing: Mapping[str, object], *, as_json: bool) -> Bitting:
-    """Return a bitting that the rules allow; a broken rule is printed and ends the command with a "no".
-
-    ``nothing`` holds the command's own keys of the JSON, so that they are there in a "no" too.
-    """
-    from bittern.engines.blade.bitting import find_violations, parse_bitting
-
-    cuts = parse_bitting(blade, text)
-    violations = find_violations(blade, cuts)
-    if violations:
-        problems = [str(violation) for violation in violations]
-        data = {
-            "standard": blade.id,
-            "bitting": bitting_text(blade, cuts),
-            **nothing,
-            "allowed": False,
-            "violations": [violation.as_dict() for violation in violations],
-            "problems": problems,
-        }
-        for problem in problems:
-            tell(f"bittern: {problem}")
-        if as_json:
-            emit(data, as_json=True, text="")
-        raise NoAnswer
-    return cuts
+app.command()(ladder)
 
 
 def _describe_measurement(measured: Measurement) -> str:
@@ -191,21 +117,6 @@ def _describe_measurement(measured: Measurement) -> str:
             )
     lines += [f"Next: {bitting} ({probability:.2g})" for bitting, probability, _ in measured.runners_up[:3]]
     return "\n".join([*lines, *measured.problems])
-
-
-def _describe_plan(plan: LadderPlan) -> str:
-    left = f"{plan.remaining:,} bitting{'s are' if plan.remaining != 1 else ' is'} left."
-    if plan.blanks is None or not plan.remaining:
-        return "\n".join([left, *plan.problems])
-    lines = [
-        f"{left} {plan.blanks} blank{'s' if plan.blanks != 1 else ''} at most, and no plan needs fewer:"
-        f" no two of the {len(plan.proof)} bittings marked * can be cut from one blank.",
-        f"On average {plan.expected_cuttings:.1f} cuttings up to the right one.",
-    ]
-    for number, rungs in enumerate(plan.ladders, 1):
-        lines.append(f"Blank {number}:")
-        lines += [f"  {rung}{' *' if rung in plan.proof else ''}" for rung in rungs]
-    return "\n".join([*lines, *plan.problems])
 
 
 def _say(probability: float) -> str:
