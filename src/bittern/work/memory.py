@@ -109,6 +109,10 @@ class MemoryStore:
         """Return the secret or None."""
         return self.seals.get((number, name))
 
+    def drop_seal(self, number: int, name: str) -> bool:
+        """Destroy a secret; return whether there was one."""
+        return self.seals.pop((number, name), None) is not None
+
     def verify_logs(self) -> Iterator[LogFault]:
         """Yield every fault of every log."""
         for number, log in self.logs.items():

@@ -70,6 +70,10 @@ class JobStore(Protocol):
         """Return the secret or None; raises SealBrokenError. The caller logs the look first."""
         ...
 
+    def drop_seal(self, number: int, name: str) -> bool:
+        """Destroy a secret; return whether there was one."""
+        ...
+
     def verify_logs(self) -> Iterator[LogFault]:
         """Verify every job's log, yielding each fault."""
         ...

@@ -143,6 +143,12 @@ class DjangoStore:
         box = Box(bytes(row.nonce), bytes(row.ciphertext))
         return open_box(box, "job", number, name).decode()
 
+    def drop_seal(self, number: int, name: str) -> bool:
+        """Destroy a secret; return whether there was one."""
+        _need_transaction()
+        gone, _ = Sealed.objects.filter(job_id=_in_range(number), name=name).delete()
+        return gone > 0
+
     def verify_logs(self) -> Iterator[LogFault]:
         """Verify every job's log and record, yielding each fault."""
         return verification.verify_logs()
