@@ -10,6 +10,7 @@ from types import SimpleNamespace
 import pytest
 
 from bittern.cli import blade as commands
+from bittern.cli import blade_ladder
 from bittern.cli.main import main
 from bittern.engines.blade.bitting import parse_bitting
 from bittern.engines.blade.outline import get_height_mm
@@ -23,7 +24,8 @@ TEN = "2 1 3 4 2 2 1 3 4 4"
 def shop_pack(monkeypatch: pytest.MonkeyPatch) -> None:
     """The commands see a pack of four invented families; reading packs is tested elsewhere."""
     pack = SimpleNamespace(blades={blade.id: blade for blade in (HERON, RAIL, TEAL, SNIPE)})
-    monkeypatch.setattr(commands, "load_pack", lambda folder: pack)
+    for module in (commands, blade_ladder):
+        monkeypatch.setattr(module, "load_pack", lambda folder: pack)
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, dict, str]:

@@ -78,7 +78,7 @@ def enter_bitting(desk: Desk, number: int, person: Person, data: Mapping[str, ob
             entry.fault("bitting", "an unknown cut", "every cut; measure the blade for the missing ones")
         entry.finish()
         if bitting is not None:
-            _keep(desk, change, standard, format_bitting(standard, bitting), "given")
+            keep_bitting(desk, change, standard, format_bitting(standard, bitting), "given")
 
 
 def judge_bitting(standard: BladeStandard, text: str) -> tuple[Bitting | None, list[Violation]]:
@@ -115,7 +115,7 @@ def enter_readings(desk: Desk, number: int, person: Person, data: Mapping[str, o
                 "a second measurement, or the reason why this reading is believed",
             )
         entry.finish()
-        _keep(desk, change, standard, measured.bitting, "measured", measured.problems, because)
+        keep_bitting(desk, change, standard, measured.bitting, "measured", measured.problems, because)
 
 
 def look_at_bitting(desk: Desk, number: int, person: Person, reason: str) -> str:
@@ -195,7 +195,7 @@ def _ready(desk: Desk, change: Change) -> BladeStandard:
     return get_standard(desk, change.job)
 
 
-def _keep(
+def keep_bitting(
     desk: Desk,
     change: Change,
     standard: BladeStandard,
@@ -203,9 +203,12 @@ def _keep(
     source: str,
     doubts: tuple[str, ...] = (),
     because: str = "",
+    *,
+    wasted: int = 0,
 ) -> None:
+    """Seal a bitting as the job's; ``wasted`` blanks it took to find it are counted with those before."""
     desk.store.seal(change.job.number, SEAL, text)
-    wasted = change.job.blade.blanks_wasted if change.job.blade else 0
+    wasted += change.job.blade.blanks_wasted if change.job.blade else 0
     change.put(
         blade=Blade(
             standard=standard.id,

@@ -145,6 +145,34 @@ class Blade(Facts):
 UNCUT: dict[str, object] = {"inspected": "", "cutter": "", "cut_by": "", "cut_at": None}
 
 
+class LadderEvent(Facts):
+    """What came of one cutting, or a step back: ``no``, ``spoilt``, ``back``, ``turned``."""
+
+    kind: Literal["no", "spoilt", "back", "turned"]
+    by: str
+    at: datetime
+
+
+class Ladder(Facts):
+    """A plan of ladders and how far it has come; its bittings are sealed elsewhere.
+
+    ``rungs`` counts the cuttings of each ladder. ``state`` is ``open``, ``found`` once one has turned, or
+    ``dropped``.
+    """
+
+    standard: str
+    planned_by: str
+    planned_at: datetime
+    remaining: int
+    rungs: tuple[int, ...]
+    expected_cuttings: float
+    covered: float = 1.0
+    table: bool = False
+    reading: bool = False
+    events: tuple[LadderEvent, ...] = ()
+    state: Literal["open", "found", "dropped"] = "open"
+
+
 class CensusKey(Facts):
     """One key of the vehicle: is it here, did it work before, does it work after."""
 
@@ -213,6 +241,7 @@ class JobFile(Facts):
     refused: tuple[Refused, ...] = ()
     promise: Promise | None = None
     blade: Blade | None = None
+    ladder: Ladder | None = None
     pairing: Pairing | None = None
     proof: tuple[ProofAnswer, ...] = ()
     handover: Handover | None = None

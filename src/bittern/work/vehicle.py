@@ -216,7 +216,7 @@ def record_vehicle(desk: Desk, number: int, person: Person, data: Mapping[str, o
         change.put(vehicle=vehicle)
         if before is not None and (before.make, before.model) != (vehicle.make, vehicle.model):
             # Another vehicle: the article was chosen for the old one.
-            change.put(key=None, refused=(), promise=None, blade=None, pairing=None, proof=())
+            change.put(key=None, refused=(), promise=None, blade=None, ladder=None, pairing=None, proof=())
         change.log(
             "vehicle.recorded",
             vin=vehicle.vin,
