@@ -25,6 +25,11 @@ GROUPS = {
 }
 SINGLES = {
     "identify": ("bittern.cli.identify", "identify_command", "Which article does the vehicle accept?"),
+    "card": (
+        "bittern.cli.card",
+        "card_command",
+        "Write the measuring card for photos of keys.",
+    ),
     "demo": ("bittern.cli.serve", "demo_command", "Serve the bench with the demo shop loaded."),
     "serve": ("bittern.cli.serve", "serve_command", "Serve the bench with the shop's own data."),
     "setup": ("bittern.cli.serve", "setup_command", "Prepare the shop's database and its first owner."),

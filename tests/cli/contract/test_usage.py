@@ -29,6 +29,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "job acts": (),
     "job sheet": ("NUMBER", "--out"),
     "log verify": (),
+    "card": ("--out",),
     "demo": (),
     "serve": (),
     "setup": (),
