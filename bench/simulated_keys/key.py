@@ -110,7 +110,7 @@ def make_key(
     law, bow, tip
         One of ``wear.LAWS``, ``shape.BOWS``, ``shape.TIPS``; None draws one.
     tolerance_share
-        Standard deviation of the roots' heights as a share of the standard's tolerance, beyond which none goes.
+        Standard deviation of the roots' heights as a share of the tolerance, beyond which none goes.
     """
     making = _draw_making(standard, bitting, rng, tolerance_share)
     wear = draw_wear(wear_steps, rng, law)

@@ -114,8 +114,13 @@ def make_tip_limit(
     low, high = points[0][1], points[-1][1]
     reach = 3 * half / slope
     return Polygon(
-        [*points, (-reach, high + 3 * half), (far, high + 3 * half), (far, low - 3 * half)]
-        + [(-reach, low - 3 * half)]
+        [
+            *points,
+            (-reach, high + 3 * half),
+            (far, high + 3 * half),
+            (far, low - 3 * half),
+            (-reach, low - 3 * half),
+        ]
     )
 
 

@@ -74,7 +74,7 @@ def draw_sharpness(rng: np.random.Generator) -> Sharpness:
 
 
 def draw_lie(rng: np.random.Generator, *, resolution_mm: float) -> Lie:
-    """Draw how the outline of a scan is off: scale by 0.4 % at the most, planes by a tenth of a pixel or so."""
+    """Draw how the outline of a scan is off: scale by 0.4 % at most, planes by a tenth of a pixel."""
     return Lie(
         scale=1 + float(rng.uniform(-0.004, 0.004)),
         bias_mm=float(np.clip(rng.normal(0, 0.2), -0.5, 0.5)) * resolution_mm,
