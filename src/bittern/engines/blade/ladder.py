@@ -25,6 +25,7 @@ from bittern.engines.blade.remaining import (
     CutHelp,
     count_remaining,
     enumerate_remaining,
+    rank_cuts_of,
     rank_unknown_cuts,
     to_bitting,
 )
@@ -38,6 +39,8 @@ MOST_BLANKS = 12
 # Exchanges of ends are tried on plans up to this size; above, only the order of the ladders is chosen.
 _MOST_EXCHANGED = 300
 _MOST_ROUNDS = 20
+# What each further cut would save in blanks takes a plan for each of its depths.
+_MOST_RANKED = 5_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,8 @@ class LadderPlan:
         The unknown cuts, the one most worth measuring first.
     problems
         Sentences on what is wrong: nothing left, or too many.
+    covered
+        Chance that the right bitting is among those that the plan covers, as far as the weights know.
     """
 
     remaining: int
@@ -69,6 +74,7 @@ class LadderPlan:
     expected_cuttings: float | None
     helps: tuple[CutHelp, ...]
     problems: tuple[str, ...]
+    covered: float = 1.0
 
     @property
     def hopeless(self) -> bool:
@@ -84,13 +90,25 @@ class LadderPlan:
             "ladders": [list(ladder) for ladder in self.ladders],
             "expected_cuttings": self.expected_cuttings,
             "proof": list(self.proof),
-            "helps": [{"cut": one.cut, "expected_remaining": one.expected_remaining} for one in self.helps],
+            "helps": [
+                {
+                    "cut": one.cut,
+                    "expected_remaining": one.expected_remaining,
+                    "expected_blanks": one.expected_blanks,
+                }
+                for one in self.helps
+            ],
             "problems": list(self.problems),
+            "covered": self.covered,
         }
 
 
 def plan_ladders(
-    standard: BladeStandard, known: Bitting, weights: Mapping[Bitting, float] | None = None
+    standard: BladeStandard,
+    known: Bitting,
+    weights: Mapping[Bitting, float] | None = None,
+    *,
+    covered: float = 1.0,
 ) -> LadderPlan:
     """Return the ladders that cover every bitting that is left with the fewest blanks.
 
@@ -103,6 +121,8 @@ def plan_ladders(
     weights
         How likely each bitting is, from a code table or a reading, above 0 and in any unit; bittings that are
         not in it are ruled out. None: all that the rules allow, equally likely.
+    covered
+        Chance that the right bitting is among ``weights``; the plan carries it on.
 
     Raises
     ------
@@ -124,8 +144,9 @@ def plan_ladders(
         rows, chance = found, np.full(len(found), 1.0 / max(1, len(found)))
     if not remaining:
         return LadderPlan(0, 0, (), (), None, (), ("no bitting agrees with what is known",))
-    helps = tuple(rank_unknown_cuts(standard, known))
     cover = cover_by_chains(rows)
+    few = cover is not None and len(rows) <= _MOST_RANKED
+    helps = tuple(rank_cuts_of(standard, rows, chance, blanks=few))
     if cover is None:
         problem = f"{remaining:,} bittings are left, spread over too many depths for ladders"
         return LadderPlan(remaining, None, (), (), None, helps, (_advise(problem, helps),))
@@ -143,6 +164,7 @@ def plan_ladders(
         expected_cuttings=_expect(chains, chance),
         helps=helps,
         problems=problems,
+        covered=covered,
     )
 
 
@@ -150,7 +172,9 @@ def _advise(problem: str, helps: Sequence[CutHelp]) -> str:
     if not helps:
         return problem
     left = max(1, round(helps[0].expected_remaining))
-    return f"{problem}; find out cut {helps[0].cut} first: about {left:,} would be left"
+    blanks = helps[0].expected_blanks
+    needed = f" and {max(1, round(blanks)):,} needed" if blanks is not None else ""
+    return f"{problem}; find out cut {helps[0].cut} first: about {left:,} would be left{needed}"
 
 
 def _weigh(
