@@ -160,6 +160,12 @@ def describe_form(standard: BladeStandard) -> str:
     return f"{cuts}, each {' '.join(standard.labels)} or {UNKNOWN}"
 
 
+def write_unknown(standard: BladeStandard) -> str:
+    """Return the writing of a bitting of which no cut is known."""
+    nothing: Cuts = (None,) * len(standard.positions_mm)
+    return format_bitting(standard, Bitting((nothing,) * count_edges(standard)))
+
+
 def format_bitting(standard: BladeStandard, bitting: Bitting) -> str:
     """Return ``bitting`` as it is written: labels and spaces, edges joined by `` / ``."""
     return f" {EDGE_BREAK} ".join(
