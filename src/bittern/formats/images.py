@@ -64,15 +64,25 @@ def read_picture(path: Path) -> Pixels:
     InputError
         No such file, too large, too many pixels, of another kind, or damaged.
     """
+    return decode_picture(read_file(path), str(path))
+
+
+def read_file(path: Path) -> bytes:
+    """Return the bytes of a picture's file, up to the limit.
+
+    Raises
+    ------
+    InputError
+        No such file, or too large.
+    """
     check_file(path, limit_bytes=FILE_LIMIT_BYTES, expected="a picture")
     try:
         with path.open("rb") as stream:
-            raw = stream.read(FILE_LIMIT_BYTES + 1)
+            return stream.read(FILE_LIMIT_BYTES + 1)
     except OSError as error:
         raise InputError(
             f"a file that cannot be read ({error.strerror})", "a picture", where=str(path)
         ) from error
-    return decode_picture(raw, str(path))
 
 
 def decode_picture(raw: bytes, where: str = "picture") -> Pixels:
