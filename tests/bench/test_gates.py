@@ -33,6 +33,7 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "search": (EVERYBODY, NOT_THIS_WAY),
     "shop": (OWNER, OWNER),
     "where-to-look": (EVERYBODY, NOT_THIS_WAY),
+    "measuring-card": (EVERYBODY, NOT_THIS_WAY),
     "packs": (BENCH, NOT_THIS_WAY),
     "learnt": (BENCH, NOT_THIS_WAY),
     "learnt-change": (OWNER, OWNER),
@@ -55,6 +56,9 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     # Leads on to the Blade leg; the seal opens by POST alone.
     "bitting": (EVERYBODY, BENCH),
     "study-readings": (NOT_THIS_WAY, BENCH),
+    # Leads on to the Blade leg; what was read opens by POST alone.
+    "blade-picture": (EVERYBODY, BENCH),
+    "blade-reading": (BENCH, BENCH),
     "runner": (EVERYBODY, BENCH),
     "handover-sheet": (EVERYBODY, NOT_THIS_WAY),
     "own-password": (EVERYBODY, EVERYBODY),
@@ -83,6 +87,10 @@ ACTS = {
     "accept": EVERYBODY,
     "enter-bitting": BENCH,
     "enter-readings": BENCH,
+    "measure-again": BENCH,
+    "swap-edges": BENCH,
+    "take-reading": BENCH,
+    "drop-reading": BENCH,
     "record-cut": BENCH,
     "record-inspection": BENCH,
     "begin-pairing": BENCH,
@@ -109,6 +117,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     arguments: dict[str, list[object]] = {
         "act": [number, word],
         "where-to-look": ["start"],
+        "measuring-card": ["a4"],
         "draft": [number, word],
         "learnt-change": ["take-back"],
         "person": ["corin"],
@@ -118,7 +127,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     of_a_list = ("list", "list-choices", "list-run", "list-progress", "list-cancel")
     arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
-    of_a_job |= {"read-photo", "kept-picture"}
+    of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading"}
     return reverse(name, args=arguments.get(name, [number] if name in of_a_job else []))
 
 

@@ -39,6 +39,7 @@ INSTALLED_APPS = [
     "bittern.bench.jobs",
     "bittern.bench.packs",
     "bittern.bench.learning",
+    "bittern.bench.readings",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

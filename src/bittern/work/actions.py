@@ -5,7 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from bittern.core.errors import shorten
-from bittern.work import asking, blade, handover, key, pairing, promise, proof, request, vehicle
+from bittern.work import (
+    asking,
+    blade,
+    blade_reading,
+    handover,
+    key,
+    pairing,
+    promise,
+    proof,
+    request,
+    vehicle,
+)
 from bittern.work.errors import WorkError
 from bittern.work.people import Person
 from bittern.work.ports import Desk
@@ -35,6 +46,10 @@ ACTS: dict[str, tuple[str, Act]] = {
     "accept": ("promise", promise.accept_promise),
     "enter-bitting": ("blade", blade.enter_bitting),
     "enter-readings": ("blade", blade.enter_readings),
+    "measure-again": ("blade", blade_reading.measure_again),
+    "swap-edges": ("blade", blade_reading.swap_edges),
+    "take-reading": ("blade", blade_reading.take_reading),
+    "drop-reading": ("blade", blade_reading.drop_reading),
     "record-cut": ("blade", blade.record_cut),
     "record-inspection": ("blade", blade.record_inspection),
     "begin-pairing": ("pairing", pairing.begin_pairing),

@@ -17,7 +17,7 @@ from bittern.engines.blade.measurement import Measurement
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.cutting.fitting import fits_standard
-from bittern.work.change import Change, changing
+from bittern.work.change import SEAL_READING, Change, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
 from bittern.work.facts import UNCUT, Blade, JobFile
@@ -70,7 +70,7 @@ def enter_bitting(desk: Desk, number: int, person: Person, data: Mapping[str, ob
     text = entry.text("bitting", required=True, expected="the labels of all cuts in order")
     entry.finish()
     with changing(desk, number, person, "bench") as change:
-        standard = _ready(desk, change)
+        standard = require_ready(desk, change)
         bitting, violations = judge_bitting(standard, text)
         for violation in violations:
             entry.fault("bitting", violation.found, violation.expected)
@@ -101,7 +101,7 @@ def enter_readings(desk: Desk, number: int, person: Person, data: Mapping[str, o
     entry = Entry(data)
     because = entry.text("accept_because", limit=500)
     with changing(desk, number, person, "bench") as change:
-        standard = _ready(desk, change)
+        standard = require_ready(desk, change)
         measured = read_measurement(standard, data)
         unknown = [cut.name for cut in measured.cuts if cut.label == UNKNOWN]
         if unknown:
@@ -151,7 +151,7 @@ def record_cut(desk: Desk, number: int, person: Person, data: Mapping[str, objec
         entry.fault("guard", "not ticked", "the guard closed")
     entry.finish()
     with changing(desk, number, person, "bench") as change:
-        standard = _ready(desk, change)
+        standard = require_ready(desk, change)
         if change.job.blade is None:
             raise NotYetError("no bitting", "one entered or measured first", where="blade")
         if change.job.promise is None or change.job.promise.accepted_at is None:
@@ -189,7 +189,8 @@ def record_inspection(desk: Desk, number: int, person: Person, data: Mapping[str
         change.log("blade.inspected", result=result, note=note)
 
 
-def _ready(desk: Desk, change: Change) -> BladeStandard:
+def require_ready(desk: Desk, change: Change) -> BladeStandard:
+    """Return the job's blade standard; raises NotYetError before authority is on record."""
     if change.job.authority is None:
         raise NotYetError("no authority on record", "it recorded before a blade is touched", where="blade")
     return get_standard(desk, change.job)
@@ -208,6 +209,8 @@ def keep_bitting(
 ) -> None:
     """Seal a bitting as the job's; ``wasted`` blanks it took to find it are counted with those before."""
     desk.store.seal(change.job.number, SEAL, text)
+    # A reading that waited to be taken is taken now, or nobody comes back for it.
+    desk.store.drop_seal(change.job.number, SEAL_READING)
     wasted += change.job.blade.blanks_wasted if change.job.blade else 0
     change.put(
         blade=Blade(

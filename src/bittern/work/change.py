@@ -12,6 +12,9 @@ from bittern.work.nextstep import name_wait
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
 
+SEAL_READING = "reading"
+"""A reading of the old key that waits to be taken: sealed like the bitting, and gone when the job ends."""
+
 
 class Change:
     """The job as it will be saved, and what will be logged."""
@@ -51,5 +54,7 @@ def changing(desk: Desk, number: int, person: Person, ability: str) -> Iterator[
         yield change
         for kind, payload in change.notes:
             desk.store.append(number, at=change.now, person=person.login, kind=kind, payload=payload)
+        if change.job.state != "open":
+            desk.store.drop_seal(number, SEAL_READING)
         if change.job is not job:
             desk.store.save(change.job, waits_for=name_wait(change.job))

@@ -23,7 +23,12 @@ def list_reading_fields(standard: BladeStandard) -> tuple[tuple[str, str], ...]:
 
 
 def read_measurement(standard: BladeStandard, data: Mapping[str, object]) -> Measurement:
-    """Return what the readings say: fields reading-1, reading-2 … and sd_mm, all in millimetres.
+    """Return what the readings say: the fields of :func:`parse_readings`."""
+    return decode_readings(standard, parse_readings(standard, data))
+
+
+def parse_readings(standard: BladeStandard, data: Mapping[str, object]) -> tuple[Reading, ...]:
+    """Return the readings typed: fields reading-1, reading-2 … and sd_mm, all in millimetres.
 
     Raises
     ------
@@ -40,7 +45,7 @@ def read_measurement(standard: BladeStandard, data: Mapping[str, object]) -> Mea
         if height_mm is not None:
             readings.append(Reading(cut=cut, height_mm=height_mm, sd_mm=sd_mm))
     entry.finish()
-    return decode_readings(standard, readings)
+    return tuple(readings)
 
 
 def _read_mm(entry: Entry, name: str, expected: str) -> float | None:

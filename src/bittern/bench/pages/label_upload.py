@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from io import BytesIO
-from typing import Any
+from typing import Any, ClassVar
 
 from django.core.files.uploadedfile import InMemoryUploadedFile
 from django.core.files.uploadhandler import StopUpload
@@ -19,6 +19,8 @@ class PictureUpload(OneFile):
     """Keep one picture in memory and on no disk; what is beyond the limit ends the upload."""
 
     field = FIELD
+    # What a class that takes larger pictures says otherwise.
+    limit_bytes: ClassVar[int | None] = None
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -27,7 +29,7 @@ class PictureUpload(OneFile):
     def receive_data_chunk(self, raw_data: bytes, start: int) -> None:
         """Keep a piece; nothing is kept of what is too much."""
         try:
-            self.count(raw_data, LIMIT_BYTES)
+            self.count(raw_data, self.limit_bytes or LIMIT_BYTES)
         except StopUpload:
             self.pieces = BytesIO()
             raise

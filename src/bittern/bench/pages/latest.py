@@ -22,6 +22,7 @@ REPLACES = {
     "accept": ("promise", "the promise"),
     "enter-bitting": ("blade", "the blade"),
     "enter-readings": ("blade", "the blade"),
+    "take-reading": ("blade", "the blade"),
     "record-cut": ("blade", "the blade"),
     "record-inspection": ("blade", "the blade"),
 }

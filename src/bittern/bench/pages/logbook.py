@@ -120,6 +120,15 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
     "promise.accepted": _accepted,
     "picture.kept": lambda p: f"Kept a picture with the job, sealed ({p.get('name')}).",
     "seal.looked": lambda p: f"Looked at the sealed {p.get('name', 'value')}, reason: {p.get('reason')}.",
+    "blade.reading-begun": lambda p: (
+        f"Began to read the old key from a {p.get('how')} for {p.get('standard')}."
+    ),
+    "blade.read": lambda p: (
+        f"Read the old key from its picture (scale: {p.get('scale')}), {p.get('doubts')} in doubt. Sealed."
+    ),
+    "blade.measured-again": lambda p: f"Measured on the old key again: cut {_say(p.get('cuts'))}.",
+    "blade.edges-swapped": lambda p: "Took the other edge of the old key for edge A.",
+    "blade.reading-dropped": lambda p: "Threw the reading of the old key away.",
     "blade.entered": lambda p: f"Sealed the bitting ({p.get('source')}) for {p.get('standard')}.",
     "blade.cut": lambda p: f"Cut the blade {p.get('standard')} with {p.get('cutter')}.",
     "blade.inspected": lambda p: f"Inspected the cut key: {p.get('result')}. {p.get('note') or ''}".strip(),

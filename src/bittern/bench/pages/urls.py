@@ -6,6 +6,7 @@ from django.urls import URLPattern, path
 
 from bittern.bench.pages import (
     ask_views,
+    blade_views,
     job_views,
     label_views,
     listing,
@@ -19,6 +20,7 @@ urlpatterns: list[URLPattern] = [
     path("search", listing.search, name="search"),
     path("shop/", shop_views.shop, name="shop"),
     path("where-to-look/<slug:kind>.png", ask_views.where_to_look, name="where-to-look"),
+    path("measuring-card/<slug:paper>.pdf", blade_views.measuring_card, name="measuring-card"),
     path("jobs/new/", job_views.new_job, name="new-job"),
     path("jobs/new/draft/", job_views.new_draft, name="new-draft"),
     path("jobs/<int:number>/", job_views.job, name="job"),
@@ -28,6 +30,8 @@ urlpatterns: list[URLPattern] = [
     path("jobs/<int:number>/number/", number_views.study, name="study-number"),
     path("jobs/<int:number>/photo/", label_views.read_photo, name="read-photo"),
     path("jobs/<int:number>/picture/", label_views.kept_picture, name="kept-picture"),
+    path("jobs/<int:number>/blade-picture/", blade_views.blade_picture, name="blade-picture"),
+    path("jobs/<int:number>/blade-reading/", blade_views.blade_reading, name="blade-reading"),
     path("jobs/<int:number>/bitting/", work_views.bitting, name="bitting"),
     path("jobs/<int:number>/readings/", work_views.readings, name="study-readings"),
     path("jobs/<int:number>/pairing/", work_views.runner, name="runner"),

@@ -8,6 +8,8 @@ from typing import Any
 
 from django.utils.safestring import mark_safe
 
+from bittern.bench.pages.blade_page import build_run
+from bittern.bench.readings import runs
 from bittern.core.errors import BitternError
 from bittern.engines.blade.bitting import parse_bitting
 from bittern.engines.blade.caliper import USUAL_SD_MM
@@ -60,7 +62,9 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
     standard, blade = get_standard(desk, job), job.blade
     waiting = [TITLES[leg][0] for leg in ("request", "promise") if not is_settled(job, leg)]
     may_work = person.may("bench") and job.state == "open"
+    old_key = build_run(desk, job, person, runs.find(job.number)) if may_work else {}
     return {
+        "old_key": old_key,
         "standard": standard,
         "depths": list(zip(standard.labels, standard.depths_mm, strict=True)),
         "form_words": describe_measuring(standard),
@@ -73,6 +77,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         "initial": {
             MEASURE: {"sd_mm": f"{USUAL_SD_MM:g}"},
             "look": {"reason": f"Cutting for job {job.number}"},
+            **old_key.get("initial", {}),
         },
         **(build_cutters(desk, job, standard) if blade is not None else {}),
     }

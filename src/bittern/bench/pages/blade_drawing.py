@@ -1,0 +1,133 @@
+"""The old key with its measured outline over the ideal one and each cut labelled: numbers for SVG."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bittern.engines.blade.bitting import count_edges
+from bittern.engines.blade.measurement import Floats, Trace
+from bittern.engines.blade.soundness import get_edge_height_mm
+from bittern.engines.blade.standard import BladeStandard
+from bittern.work.blade_record import BladeReading
+
+LABEL_MM = 2.1
+RING_MM = 1.3
+OUTSIDE_MM = 1.9
+MOST_POINTS = 500
+WEAR_TIMES = 10.0
+"""So many times the loss is drawn: at the picture's scale a worn tenth of a millimetre is one pixel."""
+
+
+@dataclass(frozen=True, slots=True)
+class CutMark:
+    """One cut in the picture: where its label stands, its leader to the root, a ring if it is in doubt."""
+
+    name: str
+    label: str
+    x: str
+    y: str
+    root_x: str
+    root_y: str
+    doubtful: bool
+
+
+@dataclass(frozen=True, slots=True)
+class KeyDrawing:
+    """The picture and what is drawn over it, all in mm of the blade; ``turn`` is the picture's transform."""
+
+    address: str
+    width: str
+    height: str
+    turn: str
+    measured: tuple[str, ...]
+    ideal: tuple[str, ...]
+    marks: tuple[CutMark, ...]
+    ring: str
+    label_size: str
+
+
+def draw_key(reading: BladeReading, standard: BladeStandard) -> KeyDrawing | None:
+    """Return the drawing of a reading; None where it has no outline."""
+    fit = reading.measurement.fit
+    if fit is None:
+        return None
+    scale = abs(float(reading.picture_frame[0, 0]))
+    width, height = reading.picture_size[0] / scale, reading.picture_size[1] / scale
+    place = _find_place(reading, scale)
+    # Heights grow upward on the screen, whichever way the key lay: turned as a whole, never mirrored.
+    turned = place[1, 1] > 0
+    if turned:
+        place = np.array([[-1.0, 0.0, width], [0.0, -1.0, height]]) @ np.vstack([place, [0.0, 0.0, 1.0]])
+    measured, ideal = [], []
+    for trace in fit.traces:
+        measured += _draw_line(place, trace, trace.measured_mm)
+        ideal += _draw_line(place, trace, trace.ideal_mm)
+    return KeyDrawing(
+        address="data:image/jpeg;base64," + base64.b64encode(reading.picture).decode(),
+        width=f"{width:.2f}",
+        height=f"{height:.2f}",
+        turn=f"rotate(180 {width / 2:.3f} {height / 2:.3f})" if turned else "",
+        measured=tuple(measured),
+        ideal=tuple(ideal),
+        marks=tuple(_mark_cuts(reading, standard, place)),
+        ring=f"{RING_MM:g}",
+        label_size=f"{LABEL_MM:g}",
+    )
+
+
+def _find_place(reading: BladeReading, scale: float) -> Floats:
+    """Return the map from (x_mm, height_mm) of the blade to mm of the drawing."""
+    fit = reading.measurement.fit
+    assert fit is not None
+    last = np.array([[0.0, 0.0, 1.0]])
+    to_flat = np.vstack([fit.to_picture, last])
+    from_flat = np.linalg.inv(np.vstack([reading.silhouette.to_picture, last]))
+    whole = np.vstack([reading.picture_frame, last]) @ from_flat @ to_flat
+    # The middle of the upper left pixel is (0, 0) there, and half a pixel inside the drawing here.
+    found: Floats = (whole[:2] + np.array([[0.0, 0.0, 0.5]] * 2)) / scale
+    return found
+
+
+def _draw_line(place: Floats, trace: Trace, heights: Floats) -> list[str]:
+    """Return polylines through the points of one edge, broken where nothing was seen."""
+    step = max(1, len(trace.x_mm) // MOST_POINTS)
+    x, h = trace.x_mm[::step], heights[::step] * (-1.0 if trace.edge else 1.0)
+    points = place @ np.vstack([x, h, np.ones_like(x)])
+    lines: list[str] = []
+    run: list[str] = []
+    for column, row in points.T:
+        if np.isfinite(row):
+            run.append(f"{column:.3f},{row:.3f}")
+            continue
+        lines += [" ".join(run)] if len(run) > 1 else []
+        run = []
+    return [*lines, " ".join(run)] if len(run) > 1 else lines
+
+
+def _mark_cuts(reading: BladeReading, standard: BladeStandard, place: Floats) -> Sequence[CutMark]:
+    count = len(standard.positions_mm)
+    top = get_edge_height_mm(standard) + OUTSIDE_MM
+    marks = []
+    for number, cut in enumerate(reading.measurement.cuts):
+        edge, index = divmod(number, count)
+        sign = -1.0 if edge and count_edges(standard) == 2 else 1.0
+        x = standard.positions_mm[index]
+        root = cut.depth_mm if cut.depth_mm is not None else standard.depths_mm[len(standard.depths_mm) // 2]
+        label_x, label_y = place @ np.array([x, sign * top, 1.0])
+        root_x, root_y = place @ np.array([x, sign * root, 1.0])
+        marks.append(
+            CutMark(
+                name=cut.name,
+                label=cut.label,
+                x=f"{label_x:.3f}",
+                y=f"{label_y:.3f}",
+                root_x=f"{root_x:.3f}",
+                root_y=f"{root_y:.3f}",
+                doubtful=bool(cut.doubt),
+            )
+        )
+    return marks

@@ -1,0 +1,367 @@
+"""Reading the old key from a picture within a job: begun, kept under seal, looked at, weighed anew, taken."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bittern.engines.blade.bitting import UNKNOWN
+from bittern.engines.blade.caliper import TOLERANCES, Reading
+from bittern.engines.blade.measurement import Measurement
+from bittern.engines.blade.silhouette import Camera, Silhouette
+from bittern.engines.blade.standard import BladeStandard
+from bittern.work.blade import get_standard, keep_bitting, require_ready
+from bittern.work.blade_record import PHOTO, SCAN, BladeReading, mark_reading, read_reading, write_reading
+from bittern.work.change import SEAL_READING, Change, changing
+from bittern.work.entry import Entry
+from bittern.work.errors import ConflictError, NotYetError
+from bittern.work.facts import JobFile
+from bittern.work.people import Person, require
+from bittern.work.pictures import MOST_KEPT, keep_picture, list_pictures
+from bittern.work.ports import Desk
+from bittern.work.readings import list_reading_fields, parse_readings
+
+if TYPE_CHECKING:
+    from bittern.work.blade_picture import PictureReading
+
+MOST_P_NONE = 0.1
+"""Beyond one chance in ten that the blade is of another standard no reason makes up for it."""
+LEAST_DPI, MOST_DPI = 50.0, 9600.0
+VERSION = "version"
+MARGIN_MM = 3.0
+BOW_MM = 7.0
+MOST_PIXELS_PER_MM = 40.0
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingOrder:
+    """What a picture is to be read with."""
+
+    standard: BladeStandard
+    how: str
+    dpi: float | None
+    keep: bool
+
+
+def begin_reading(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> ReadingOrder:
+    """Record that the old key is read from a picture: fields how (scan or photo), dpi (a scan's), keep.
+
+    An earlier reading that was not taken is thrown away.
+    """
+    entry = Entry(data)
+    how = entry.choice("how", (SCAN, PHOTO))
+    dpi = _read_dpi(entry) if how == SCAN else None
+    keep = entry.flag("keep")
+    with changing(desk, number, person, "bench") as change:
+        standard = require_ready(desk, change)
+        if standard.kind != "edge":
+            raise NotYetError(
+                "a track blade",
+                "an edge blade: a groove's offsets are measured",
+                where="blade",
+                hint="use the caliper",
+            )
+        kept = len(list_pictures(desk, number)) if keep else 0
+        if kept >= MOST_KEPT:
+            entry.fault("keep", f"{kept} pictures kept with this job", f"at most {MOST_KEPT}")
+        entry.finish()
+        desk.store.drop_seal(number, SEAL_READING)
+        change.log("blade.reading-begun", how=how, standard=standard.id)
+    return ReadingOrder(standard, how, dpi, keep)
+
+
+def read_old_key(order: ReadingOrder, raw: bytes, person: Person, desk: Desk) -> BladeReading:
+    """Return what a picture says; nothing is kept, and no transaction may be open.
+
+    Raises
+    ------
+    InputError, PictureError, CardError
+        It is no picture, or shows no key that can be measured.
+    """
+    # Late: cameras, pictures and models take a second to load, and most acts need none of them.
+    from bittern.work.blade_picture import read_blade_picture
+
+    found = read_blade_picture(raw, (order.standard,), dpi=order.dpi)
+    picture, size, frame = cut_out(found)
+    return BladeReading(
+        how=order.how,
+        read_by=person.login,
+        read_at=desk.clock.now(),
+        scale_from=found.flat.scale_from,
+        residual_mm=found.flat.residual_mm,
+        notes=(*found.flat.notes, *found.silhouette.notes),
+        silhouette=found.silhouette,
+        heights=(),
+        swapped=False,
+        measurement=found.measurement,
+        picture=picture,
+        picture_size=size,
+        picture_frame=frame,
+    )
+
+
+def finish_reading(
+    desk: Desk, number: int, person: Person, reading: BladeReading, kept: bytes | None = None
+) -> None:
+    """Keep a reading under seal until its bitting is taken or it is thrown away; ``kept`` is the picture.
+
+    Raises
+    ------
+    ConflictError
+        The job's article takes another blade by now.
+    """
+    with changing(desk, number, person, "bench") as change:
+        _require_same_standard(desk, change, reading)
+        desk.store.seal(number, SEAL_READING, write_reading(reading))
+        change.log(
+            "blade.read",
+            standard=reading.measurement.standard,
+            scale=reading.scale_from,
+            doubts=len(reading.measurement.problems),
+        )
+    if kept is not None:
+        keep_picture(desk, number, person, kept, "blade")
+
+
+def look_at_reading(desk: Desk, number: int, person: Person, reason: str) -> tuple[BladeReading, str]:
+    """Return the reading and its mark; the look is logged with person and reason before the seal opens."""
+    require(person, "look")
+    entry = Entry({"reason": reason})
+    reason = entry.text("reason", required=True, expected="why you look at the reading")
+    entry.finish()
+    with desk.store.transaction():
+        desk.store.load_for_change(number)
+        desk.store.append(
+            number,
+            at=desk.clock.now(),
+            person=person.login,
+            kind="seal.looked",
+            payload={"name": SEAL_READING, "reason": reason},
+        )
+        text = desk.store.unseal(number, SEAL_READING)
+        if text is None:
+            # Raised inside, so that no look at nothing stands in the log.
+            raise _name_no_reading()
+    return read_reading(text, f"job {number}"), mark_reading(text)
+
+
+def measure_again(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Weigh the reading anew with caliper readings of single cuts: reading-1 …, sd_mm, version.
+
+    A field that is left empty takes back what was measured of its cut before.
+    """
+    require(person, "bench")
+    before, mark = _open(desk, number, data)
+    standard = _get_read_standard(desk, desk.store.load(number), before)
+    heights = parse_readings(standard, data)
+    after = weigh_anew(before, standard, heights, swapped=before.swapped)
+    names = dict(enumerate(name for _, name in list_reading_fields(standard)))
+    cuts = [names[one.cut] for one in heights if one not in before.heights]
+    cuts += [names[one.cut] for one in before.heights if one.cut not in {other.cut for other in heights}]
+    _put(desk, number, person, mark, after, "blade.measured-again", cuts=cuts)
+
+
+def swap_edges(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Take the other edge of a split blade for edge A: field version."""
+    require(person, "bench")
+    before, mark = _open(desk, number, data)
+    standard = _get_read_standard(desk, desk.store.load(number), before)
+    if standard.sides != "split":
+        raise NotYetError("a blade with one list of cuts", "a split blade, whose edges differ", where="blade")
+    count = len(standard.positions_mm)
+    # A height was measured at a place of the key in hand, and that place has another name now.
+    heights = [replace(one, cut=(one.cut + count) % (2 * count)) for one in before.heights]
+    after = weigh_anew(before, standard, heights, swapped=not before.swapped)
+    _put(desk, number, person, mark, after, "blade.edges-swapped")
+
+
+def take_reading(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Seal the bitting that was read: fields version, and accept_because where the reading is in doubt.
+
+    An unknown cut, a broken rule, or a blade that may well be of another standard is never accepted.
+    """
+    entry = Entry(data)
+    because = entry.text("accept_because", limit=500)
+    with changing(desk, number, person, "bench") as change:
+        reading, _ = _open(desk, number, data)
+        standard = _require_same_standard(desk, change, reading)
+        found = reading.measurement
+        for name, what, expected in find_obstacles(found):
+            entry.fault(name, what, expected)
+        if not because and is_doubtful(found):
+            entry.fault(
+                "accept_because", f"nothing, and {say_doubt(found)}", "a second measurement, or a reason"
+            )
+        entry.finish()
+        keep_bitting(desk, change, standard, found.bitting, "read", found.problems, because)
+
+
+def drop_reading(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Throw the reading away, with its picture."""
+    with changing(desk, number, person, "bench") as change:
+        if desk.store.drop_seal(number, SEAL_READING):
+            change.log("blade.reading-dropped")
+
+
+def find_obstacles(found: Measurement) -> Sequence[tuple[str, str, str]]:
+    """Return what no reason can overcome: field, what was found, what was expected."""
+    unknown = [cut.name for cut in found.cuts if cut.label == UNKNOWN]
+    obstacles = []
+    if unknown:
+        obstacles.append(("reading", f"no depth at cut {', '.join(unknown)}", "one at every cut"))
+    elif not found.allowed:
+        obstacles.append(("reading", "a bitting that the standard's rules forbid", "one that they allow"))
+    if found.p_none > MOST_P_NONE:
+        obstacles.append(
+            (
+                "reading",
+                f"a chance of {found.p_none:.2f} that the blade is of another standard",
+                f"at most {MOST_P_NONE:g}",
+            )
+        )
+    return obstacles
+
+
+def is_doubtful(found: Measurement) -> bool:
+    """Tell whether the reading is taken only with a reason."""
+    return bool(found.problems) or found.probability < TOLERANCES.bar
+
+
+def say_doubt(found: Measurement) -> str:
+    """Return the first reason to doubt, in words."""
+    if found.problems:
+        return found.problems[0]
+    return f"the whole bitting is sure to {found.probability:.3f} only"
+
+
+def weigh_anew(
+    before: BladeReading, standard: BladeStandard, heights: Sequence[Reading], *, swapped: bool
+) -> BladeReading:
+    """Return the reading with other caliper readings, or with its edges exchanged."""
+    from bittern.engines.blade.decoding import decode_silhouette
+
+    outline = turn_over(before.silhouette) if swapped else before.silhouette
+    found = decode_silhouette(outline, (standard,), heights=tuple(heights))
+    return replace(before, heights=tuple(heights), swapped=swapped, measurement=found)
+
+
+def turn_over(outline: Silhouette) -> Silhouette:
+    """Return the outline with upper and lower edge exchanged: the same key, its other face up.
+
+    >>> import numpy as np
+    >>> flat = np.zeros(2)
+    >>> key = Silhouette(
+    ...     flat, flat + 4, flat - 3, flat + 0.01, flat + 0.02, 30.0, 29.0, 0.1, 0.1, 0.04, np.eye(2, 3))
+    >>> float(turn_over(key).upper_mm[0]), turn_over(key).shoulder_upper_mm
+    (3.0, 29.0)
+    """
+    camera: Camera | None = outline.camera
+    if camera is not None:
+        camera = replace(camera, foot_h_mm=-camera.foot_h_mm)
+    return replace(
+        outline,
+        upper_mm=-outline.lower_mm,
+        lower_mm=-outline.upper_mm,
+        upper_sd_mm=outline.lower_sd_mm,
+        lower_sd_mm=outline.upper_sd_mm,
+        shoulder_upper_mm=outline.shoulder_lower_mm,
+        shoulder_lower_mm=outline.shoulder_upper_mm,
+        to_picture=outline.to_picture * np.array([1.0, -1.0, 1.0]),
+        camera=camera,
+    )
+
+
+def cut_out(found: PictureReading) -> tuple[bytes, tuple[int, int], np.ndarray]:
+    """Return the blade and a little around it as JPEG, its size, and the map from (s, h) to its pixels.
+
+    The tip points right, as in the silhouette. The rest of the picture is nobody's business.
+    """
+    import cv2
+
+    from bittern.formats.images import encode_picture
+
+    outline = found.silhouette
+    heights = np.concatenate([outline.upper_mm, outline.lower_mm])
+    shoulders = [outline.shoulder_upper_mm, outline.shoulder_lower_mm]
+    shoulders = [one for one in shoulders if np.isfinite(one)]
+    far = min(float(outline.s_mm[-1]), (max(shoulders) + BOW_MM) if shoulders else float("inf"))
+    blade = heights[np.isfinite(heights) & np.tile(outline.s_mm <= far - BOW_MM, 2)]
+    top, bottom = (float(blade.max()), float(blade.min())) if blade.size else (5.0, -5.0)
+    top, bottom, near = top + MARGIN_MM, bottom - MARGIN_MM, -MARGIN_MM
+    scale = min(found.flat.pixels_per_mm, MOST_PIXELS_PER_MM)
+    width, height = max(8, round((far - near) * scale)), max(8, round((top - bottom) * scale))
+    frame = np.array([[-scale, 0.0, far * scale], [0.0, -scale, top * scale]])
+    back = np.linalg.inv(np.vstack([frame, [0.0, 0.0, 1.0]]))
+    seen = cv2.warpAffine(
+        found.flat.grey,
+        outline.to_picture @ back,
+        (width, height),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return encode_picture(np.asarray(seen, dtype=np.uint8), quality=85), (width, height), frame
+
+
+def _read_dpi(entry: Entry) -> float | None:
+    text = entry.text("dpi", limit=12)
+    if not text:
+        return None
+    try:
+        dpi = float(text.replace(",", "."))
+    except ValueError:
+        dpi = 0.0
+    if not LEAST_DPI <= dpi <= MOST_DPI:
+        entry.fault("dpi", text, f"the scanner's pixels per inch, {LEAST_DPI:g} to {MOST_DPI:g}, such as 600")
+        return None
+    return dpi
+
+
+def _open(desk: Desk, number: int, data: Mapping[str, object]) -> tuple[BladeReading, str]:
+    """Return the reading for the program's own use; nobody sees it without :func:`look_at_reading`."""
+    text = desk.store.unseal(number, SEAL_READING)
+    if text is None:
+        raise _name_no_reading()
+    mark = mark_reading(text)
+    seen = data.get(VERSION)
+    if seen and seen != mark:
+        raise ConflictError(
+            "a reading that was changed since this page was read",
+            "a look at what it says now",
+            where=f"job {number}",
+        )
+    return read_reading(text, f"job {number}"), mark
+
+
+def _put(
+    desk: Desk, number: int, person: Person, mark: str, reading: BladeReading, kind: str, **payload: object
+) -> None:
+    """Keep a reading that was weighed anew, unless somebody changed it meanwhile."""
+    with changing(desk, number, person, "bench") as change:
+        _open(desk, number, {VERSION: mark})
+        _require_same_standard(desk, change, reading)
+        desk.store.seal(number, SEAL_READING, write_reading(reading))
+        change.log(kind, **payload)
+
+
+def _get_read_standard(desk: Desk, job: JobFile, reading: BladeReading) -> BladeStandard:
+    standard = get_standard(desk, job)
+    if standard.id != reading.measurement.standard:
+        raise ConflictError(
+            f"a reading as {reading.measurement.standard}, and an article that takes {standard.id} by now",
+            "a reading as the standard of the article",
+            where="blade",
+            hint="throw this reading away and read the picture again",
+        )
+    return standard
+
+
+def _require_same_standard(desk: Desk, change: Change, reading: BladeReading) -> BladeStandard:
+    require_ready(desk, change)
+    return _get_read_standard(desk, change.job, reading)
+
+
+def _name_no_reading() -> NotYetError:
+    return NotYetError("no reading of the old key", "a picture of it read first", where="blade")
