@@ -75,6 +75,18 @@ class SimulatedKey:
     head: Polygon
 
     @property
+    def upper_edge(self) -> int:
+        """Return which edge has the greater v: A, but for a blade cut on both edges and measured from its tip.
+
+        Edge A is the upper one where x grows to the right, and so the lower one where the tip points right.
+        """
+        return get_upper_edge(self.standard)
+
+    def lie(self, *, turned_over: bool) -> Bitting:
+        """Return the bitting as it reads from the face that is seen: turned over, a split blade swaps edges."""
+        return Bitting(self.bitting.edges[::-1]) if turned_over else self.bitting
+
+    @property
     def shoulder_u_mm(self) -> float:
         """Place of the shoulder's plane in the frame of the key."""
         return -self.making.length_mm
@@ -82,6 +94,11 @@ class SimulatedKey:
     def to_u_mm(self, x_mm: Floats) -> Floats:
         """Return the place along the key's frame of distances from the datum."""
         return x_mm - self.making.length_mm if self.standard.datum == "shoulder" else -x_mm
+
+
+def get_upper_edge(standard: BladeStandard) -> int:
+    """Return the edge with the greater v in the frame of a key."""
+    return int(standard.sides != "single" and standard.datum == "tip")
 
 
 def get_step_mm(standard: BladeStandard) -> float:
@@ -232,8 +249,9 @@ def _make_blade(
     u = x_mm - making.length_mm if standard.datum == "shoulder" else -x_mm
     order = np.argsort(u)
     u = u[order]
-    upper = worn[0][order] - (half if standard.sides == "single" else 0.0)
-    lower = np.full_like(u, back_mm - half) if standard.sides == "single" else -worn[1][order]
+    at = get_upper_edge(standard)
+    upper = worn[at][order] - (half if standard.sides == "single" else 0.0)
+    lower = np.full_like(u, back_mm - half) if standard.sides == "single" else -worn[1 - at][order]
     u = np.concatenate([[u[0] - 3.0], u])
     upper, lower = np.concatenate([[upper[0]], upper]), np.concatenate([[lower[0]], lower])
     end = np.concatenate([np.column_stack([u, lower]), np.column_stack([u, upper])[::-1]])
@@ -254,7 +272,8 @@ def _read_edges(standard: BladeStandard, making: Making, blade: Polygon, x_mm: F
     if standard.sides == "single":
         back = float(np.nanmedian(lower[(u < -3.0) & (u > -making.length_mm + 1.0)]))
         return np.stack([upper - back])
-    return np.stack([upper, -lower])
+    edges = np.stack([upper, -lower])
+    return edges[::-1] if get_upper_edge(standard) else edges
 
 
 def cross_columns(shape: Polygon, u_mm: Floats) -> tuple[Floats, Floats]:

@@ -79,9 +79,10 @@ class Scan:
     conditions: ScanConditions
 
     def place_cut(self, x_mm: float, height_mm: float) -> tuple[float, float]:
-        """Return (column, row) of a place of the blade; heights above the back edge for ``single``."""
+        """Return (column, row) of a place of the blade; heights of edge B are negative."""
         half = self.key.standard.width_mm / 2 if self.key.standard.sides == "single" else 0.0
-        at = np.array([float(self.key.to_u_mm(np.float64(x_mm))), height_mm - half, 1.0])
+        v = -height_mm if self.key.upper_edge else height_mm - half
+        at = np.array([self.key.to_u_mm(np.array([x_mm]))[0], v, 1.0])
         column, row = self.to_picture @ at
         return float(column), float(row)
 
