@@ -16,7 +16,7 @@ from PIL import Image, ImageOps
 
 from bittern.core.errors import InputError
 from bittern.formats import images
-from bittern.formats.images import decode_picture, encode_picture, read_picture, shrink_picture
+from bittern.formats.images import decode_picture, encode_picture, read_dpi, read_picture, shrink_picture
 from tests.label_images import save
 
 RNG = np.random.default_rng(11)
@@ -225,3 +225,24 @@ def test_a_picture_that_is_not_there_is_asked_for_as_a_picture(tmp_path: Path) -
     with pytest.raises(InputError) as caught:
         read_picture(tmp_path / "none.png")
     assert (caught.value.found, caught.value.expected) == ("no such file", "a picture")
+
+
+@pytest.mark.parametrize(
+    ("dpi", "read"), [(600, 600.0), (300, 300.0), (1200, 1200.0), (72, None), (96, None)]
+)
+@pytest.mark.parametrize("kind", ["PNG", "JPEG", "BMP"])
+def test_a_files_own_dots_per_inch_are_read_unless_they_say_nothing(
+    kind: str, dpi: int, read: float | None
+) -> None:
+    stream = io.BytesIO()
+    Image.new("L", (40, 40), 90).save(stream, kind, dpi=(dpi, dpi))
+    assert read_dpi(stream.getvalue()) == read
+
+
+def test_no_dots_per_inch_in_what_has_none_or_is_no_picture() -> None:
+    stream = io.BytesIO()
+    Image.new("L", (40, 40), 90).save(stream, "PNG")
+    uneven = io.BytesIO()
+    Image.new("L", (40, 40), 90).save(uneven, "PNG", dpi=(600, 300))
+    for raw in (stream.getvalue(), uneven.getvalue(), b"", b"not a picture", stream.getvalue()[:30]):
+        assert read_dpi(raw) is None

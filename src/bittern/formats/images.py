@@ -7,6 +7,7 @@ nothing else: no place, no time, no name of a camera, no preview picture is kept
 from __future__ import annotations
 
 import io
+import math
 import struct
 import threading
 import warnings
@@ -45,6 +46,7 @@ _DAMAGED = (
 _one_at_a_time = threading.Lock()
 """A picture of 60 megapixels takes half a gigabyte while it is decoded: one of them is enough at a time."""
 
+_SAYS_NOTHING = (1.0, 72.0, 96.0)
 _HEIF = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
 _NOT_TAKEN: dict[str, Callable[[bytes], bool]] = {
     "HEIC or HEIF": lambda raw: raw[4:8] == b"ftyp" and raw[8:12] in _HEIF,
@@ -112,6 +114,25 @@ def decode_picture(raw: bytes, where: str = "picture") -> Pixels:
         raise InputError(
             "a damaged or broken-off picture", "a whole one", where=where, hint="take or save it anew"
         ) from error
+
+
+def read_dpi(raw: bytes) -> float | None:
+    """Return the dots per inch that a picture's file states; None where it states none that can be used.
+
+    Cameras and programs that know nothing of a scale write 72 or 96: that is none either.
+    """
+    try:
+        with _one_at_a_time, warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            across, down = _open(raw, "picture").info.get("dpi", (0, 0))
+            across, down = float(across), float(down)
+    except (InputError, MemoryError, *_DAMAGED):
+        return None
+    if not (math.isfinite(across) and across > 0 and abs(across - down) <= 0.001 * across):
+        return None
+    # PNG and BMP keep whole pixels per metre, 0.0254 dpi each: 600 dpi come back as 599.9988.
+    dpi = float(round(across)) if abs(across - round(across)) <= 0.0128 else across
+    return None if dpi in _SAYS_NOTHING else dpi
 
 
 def _open(raw: bytes, where: str) -> ImageFile:

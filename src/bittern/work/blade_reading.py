@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bittern.core.errors import InputError
 from bittern.engines.blade.bitting import UNKNOWN
 from bittern.engines.blade.caliper import TOLERANCES, Reading
 from bittern.engines.blade.measurement import Measurement
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 
 MOST_P_NONE = 0.1
 """Beyond one chance in ten that the blade is of another standard no reason makes up for it."""
-LEAST_DPI, MOST_DPI = 50.0, 9600.0
+LEAST_DPI, MOST_DPI = 50.0, 2400.0
 VERSION = "version"
 MARGIN_MM = 3.0
 BOW_MM = 7.0
@@ -84,13 +85,16 @@ def read_old_key(order: ReadingOrder, raw: bytes, person: Person, desk: Desk) ->
     # Late: cameras, pictures and models take a second to load, and most acts need none of them.
     from bittern.work.blade_picture import read_blade_picture
 
-    found = read_blade_picture(raw, (order.standard,), dpi=order.dpi)
+    dpi, dpi_from = order.dpi, "as typed"
+    if order.how == SCAN and dpi is None:
+        dpi, dpi_from = _find_dpi(raw), "from the file"
+    found = read_blade_picture(raw, (order.standard,), dpi=dpi)
     picture, size, frame = cut_out(found)
     return BladeReading(
         how=order.how,
         read_by=person.login,
         read_at=desk.clock.now(),
-        scale_from=found.flat.scale_from,
+        scale_from=f"{dpi:g} dpi {dpi_from}" if dpi is not None else found.flat.scale_from,
         residual_mm=found.flat.residual_mm,
         notes=(*found.flat.notes, *found.silhouette.notes),
         silhouette=found.silhouette,
@@ -303,6 +307,27 @@ def cut_out(found: PictureReading) -> tuple[bytes, tuple[int, int], np.ndarray]:
         borderMode=cv2.BORDER_REPLICATE,
     )
     return encode_picture(np.asarray(seen, dtype=np.uint8), quality=85), (width, height), frame
+
+
+def _find_dpi(raw: bytes) -> float:
+    """Return the resolution that a scan's file states; without one a photo would be read as a scan."""
+    from bittern.formats.images import decode_picture, read_dpi
+
+    dpi = read_dpi(raw)
+    if dpi is None:
+        # What is no picture at all is said first.
+        decode_picture(raw, "the picture")
+        raise InputError(
+            "a file that does not say its dots per inch",
+            "a scan that does, or the number typed beside it",
+            where="dpi",
+            hint="look it up in the scanner's settings; a photo is read on the measuring card",
+        )
+    if not LEAST_DPI <= dpi <= MOST_DPI:
+        raise InputError(
+            f"{dpi:g} dots per inch in the file", f"{LEAST_DPI:g} to {MOST_DPI:g}, 600 best", where="dpi"
+        )
+    return dpi
 
 
 def _read_dpi(entry: Entry) -> float | None:
