@@ -51,7 +51,13 @@ class Crossings:
 
 
 def find_crossings(
-    grey: Grey, base: Floats, outward: Floats, *, reach_px: float, pitch_px: float
+    grey: Grey,
+    base: Floats,
+    outward: Floats,
+    *,
+    reach_px: float,
+    pitch_px: float,
+    blur_px: float | None = None,
 ) -> Crossings:
     """Return where an edge near ``base`` is crossed by parallel lines.
 
@@ -65,16 +71,18 @@ def find_crossings(
         How far from its base point the edge may lie, to either side.
     pitch_px
         Distance of the lines from each other.
+    blur_px
+        Where it is known from elsewhere; None: found from the lines.
     """
     start = base @ outward
     path = _find_path(grey, base, outward, reach_px, pitch_px)
     slope = _slope(path + start, pitch_px)
-    blur = _first_blur(grey, base + path[:, None] * outward, outward, slope)
-    fit = _fit(grey, base + path[:, None] * outward, outward, blur * np.hypot(1, slope))
+    blur = blur_px or _find_blur(grey, base + path[:, None] * outward, outward, slope)
+    fit = _fit(grey, base + path[:, None] * outward, outward, blur * np.hypot(1, slope), rounds=4)
     offset = path + np.where(np.abs(fit.place) < 3, fit.place, 0)
     slope = _slope(_running_median(offset + start, 5), pitch_px)
     wide = blur * np.hypot(1, slope)
-    fit = _fit(grey, base + offset[:, None] * outward, outward, wide)
+    fit = _fit(grey, base + offset[:, None] * outward, outward, wide, rounds=3)
     offset = offset + fit.place
     sd, noise = _find_sd(fit, offset + start, wide, pitch_px)
     bad = _find_bad(fit, pitch_px) | (np.abs(offset - path) > 3.5) | _find_bumps(offset + start, sd, pitch_px)
@@ -146,10 +154,10 @@ class _Fit:
     """Root mean square of what the model leaves, freed of the smoothing by interpolation."""
 
 
-def _fit(grey: Grey, base: Floats, outward: Floats, wide: Floats) -> _Fit:
+def _fit(grey: Grey, base: Floats, outward: Floats, wide: Floats, *, rounds: int) -> _Fit:
     """Fit place, low and height on every line; ``wide`` is the blur along the line."""
     x, value, kept = _read_lines(grey, base, outward, _half(wide))
-    return _fit_lines(x, value, kept, wide, rounds=5)
+    return _fit_lines(x, value, kept, wide, rounds=rounds)
 
 
 def _half(wide: Floats) -> Floats:
@@ -196,7 +204,7 @@ def _solve(
     return low, height, move, np.sqrt((left * left).sum(1) / np.maximum(count - 3, 1))
 
 
-def _first_blur(grey: Grey, base: Floats, outward: Floats, slope: Floats) -> float:
+def _find_blur(grey: Grey, base: Floats, outward: Floats, slope: Floats) -> float:
     """Return the blur square to the edge, in pixels: the one that leaves the smallest misfit."""
     pick = np.unique(np.linspace(0, len(base) - 1, min(len(base), 300)).astype(int))
     tilt = np.hypot(1, slope[pick])

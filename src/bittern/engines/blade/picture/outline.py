@@ -83,7 +83,7 @@ def find_stages(flat: FlatPicture) -> Stages:
     body = find_body(flat)
     coarse, profile = find_coarse_axis(body, flat.pixels_per_mm)
     points, rim = find_points(body, flat.pixels_per_mm)
-    axis, rests_on = _align(flat, coarse, profile)
+    axis, blur, rests_on = _align(flat, coarse, profile)
     profile = measure_profile(axis, points, rim)
     axis = axis.moved(float(profile.s_mm[0]) - 0.05)
     tip = find_tip(flat.grey, axis, measure_profile(axis, points, rim))
@@ -92,7 +92,7 @@ def find_stages(flat: FlatPicture) -> Stages:
     axis = axis.moved(tip.s_mm)
     profile = _shift(measure_profile(axis.moved(-1.0), points, rim), -1.0)
     shoulders = find_shoulders(flat.grey, axis, profile)
-    silhouette = _measure(flat, axis, profile, tip, shoulders)
+    silhouette = _measure(flat, axis, profile, tip, shoulders, blur)
     return Stages(body, coarse, axis, profile, rests_on, tip, shoulders, silhouette)
 
 
@@ -103,20 +103,23 @@ def _shift(profile: Profile, by_mm: float) -> Profile:
     return Profile(s[keep], profile.upper_mm[keep], profile.lower_mm[keep], profile.blade_mm + by_mm)
 
 
-def _align(flat: FlatPicture, axis: Axis, profile: Profile) -> tuple[Axis, str]:
-    """Return the axis by the measured edges of the blade, in two rounds."""
-    s = np.arange(1.8, profile.blade_mm - 1.0, max(1 / flat.pixels_per_mm, 0.02))
+def _align(flat: FlatPicture, axis: Axis, profile: Profile) -> tuple[Axis, float, str]:
+    """Return the axis by the measured edges of the blade, in two rounds, the blur, and what it rests on."""
+    # Every other pixel will do for a direction.
+    s = np.arange(1.8, profile.blade_mm - 1.0, max(2 / flat.pixels_per_mm, 0.05))
     upper, lower = np.interp(s, profile.s_mm, profile.upper_mm), np.interp(s, profile.s_mm, profile.lower_mm)
-    rests_on = ""
+    rests_on, blur = "", None
     for _ in range(2):
-        above, below = _cross(flat, axis, s, upper), _cross(flat, axis, s, lower, side=-1.0)
+        above = _cross(flat, axis, s, upper, blur=blur)
+        below = _cross(flat, axis, s, lower, side=-1.0, blur=blur)
+        blur = (above.blur_px + below.blur_px) / 2
         _check_edges(flat, above, below)
         upper, lower = _heights(flat, upper, above), _heights(flat, lower, below, side=-1.0)
         sd = float(np.nanmedian(above.sd_px) + np.nanmedian(below.sd_px)) / 2 / flat.pixels_per_mm
         slope, height, rests_on = refine_axis(s, upper, lower, sd)
         axis = axis.turned(slope, height)
         upper, lower = (_filled(s, edge) - slope * s - height for edge in (upper, lower))
-    return axis, rests_on
+    return axis, blur or 1.0, rests_on
 
 
 def _filled(s: Floats, edge: Floats) -> Floats:
@@ -124,11 +127,16 @@ def _filled(s: Floats, edge: Floats) -> Floats:
     return np.interp(s, s[seen], edge[seen])
 
 
-def _cross(flat: FlatPicture, axis: Axis, s: Floats, edge: Floats, side: float = 1.0) -> Crossings:
-    per_mm = flat.pixels_per_mm
-    pitch = float(s[1] - s[0]) * per_mm
+def _cross(
+    flat: FlatPicture, axis: Axis, s: Floats, edge: Floats, *, side: float = 1.0, blur: float | None = None
+) -> Crossings:
     return find_crossings(
-        flat.grey, axis.place(s, edge), side * axis.up, reach_px=REACH_MM * per_mm, pitch_px=pitch
+        flat.grey,
+        axis.place(s, edge),
+        side * axis.up,
+        reach_px=REACH_MM * flat.pixels_per_mm,
+        pitch_px=float(s[1] - s[0]) * flat.pixels_per_mm,
+        blur_px=blur,
     )
 
 
@@ -168,7 +176,12 @@ def _check_edges(flat: FlatPicture, above: Crossings, below: Crossings) -> None:
 
 
 def _measure(
-    flat: FlatPicture, axis: Axis, profile: Profile, tip: Plane, shoulders: tuple[Plane, Plane]
+    flat: FlatPicture,
+    axis: Axis,
+    profile: Profile,
+    tip: Plane,
+    shoulders: tuple[Plane, Plane],
+    blur_px: float,
 ) -> Silhouette:
     per_mm = flat.pixels_per_mm
     walls = [plane.s_mm for plane in shoulders if not math.isnan(plane.s_mm)]
@@ -186,7 +199,7 @@ def _measure(
         (-1.0, profile.lower_mm, shoulders[1].s_mm),
     ):
         start = np.interp(s, profile.s_mm, coarse)
-        found = _cross(flat, axis, s, start, side)
+        found = _cross(flat, axis, s, start, side=side, blur=blur_px)
         height = _heights(flat, start, found, side)
         # Across the wall of the shoulder a height means nothing.
         height[np.abs(s - wall) < 3 * found.blur_px / per_mm] = np.nan
