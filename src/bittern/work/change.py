@@ -14,6 +14,8 @@ from bittern.work.ports import Desk
 
 SEAL_READING = "reading"
 """A reading of the old key that waits to be taken: sealed like the bitting, and gone when the job ends."""
+SEAL_LADDER = "ladder"
+"""A plan of ladders that has not turned yet: sealed like the bitting, and gone when the job ends."""
 
 
 class Change:
@@ -55,6 +57,7 @@ def changing(desk: Desk, number: int, person: Person, ability: str) -> Iterator[
         for kind, payload in change.notes:
             desk.store.append(number, at=change.now, person=person.login, kind=kind, payload=payload)
         if change.job.state != "open":
-            desk.store.drop_seal(number, SEAL_READING)
+            for name in (SEAL_READING, SEAL_LADDER):
+                desk.store.drop_seal(number, name)
         if change.job is not job:
             desk.store.save(change.job, waits_for=name_wait(change.job))

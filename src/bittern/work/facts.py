@@ -156,8 +156,8 @@ class LadderEvent(Facts):
 class Ladder(Facts):
     """A plan of ladders and how far it has come; its bittings are sealed elsewhere.
 
-    ``rungs`` counts the cuttings of each ladder. ``state`` is ``open``, ``found`` once one has turned, or
-    ``dropped``.
+    ``rungs`` counts the cuttings of each ladder. ``state`` is ``planned``, ``open`` once the cutter was
+    chosen, ``found`` once one has turned, or ``dropped``. ``wasted_before`` counts blanks of earlier plans.
     """
 
     standard: str
@@ -169,8 +169,12 @@ class Ladder(Facts):
     covered: float = 1.0
     table: bool = False
     reading: bool = False
+    help_cut: str = ""
+    help_blanks: float | None = None
+    wasted_before: int = 0
+    cutter: str = ""
     events: tuple[LadderEvent, ...] = ()
-    state: Literal["open", "found", "dropped"] = "open"
+    state: Literal["planned", "open", "found", "dropped"] = "planned"
 
 
 class CensusKey(Facts):

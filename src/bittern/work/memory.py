@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 
 from bittern.work.chain import START, LogEntry, LogFault, LogHead, digest_entry, verify_chain
+from bittern.work.code_tables import TableNote
 from bittern.work.errors import ConflictError, NoSuchJobError
 from bittern.work.facts import JobFile, Request
 
@@ -123,3 +124,37 @@ class MemoryStore:
     def _require_transaction(self) -> None:
         if not self.depth:
             raise RuntimeError("a change outside a transaction")
+
+
+class MemoryTables:
+    """A :class:`~bittern.work.code_tables.TableStore` of dictionaries."""
+
+    def __init__(self) -> None:
+        self.secrets: dict[str, tuple[str, TableNote]] = {}
+        self.notes: list[TableNote] = []
+
+    def keep(self, secret: str, note: TableNote) -> None:
+        """Keep a table in place of an earlier one."""
+        self.secrets[note.standard] = secret, note
+        self.add_note(note)
+
+    def unseal(self, standard: str) -> str | None:
+        """Return the table or None."""
+        return self.secrets[standard][0] if standard in self.secrets else None
+
+    def drop(self, note: TableNote) -> None:
+        """Destroy a table."""
+        self.secrets.pop(note.standard, None)
+        self.add_note(note)
+
+    def add_note(self, note: TableNote) -> None:
+        """Keep a note."""
+        self.notes.append(note)
+
+    def find(self, standard: str) -> TableNote | None:
+        """Return the note of the table that is kept, or None."""
+        return self.secrets[standard][1] if standard in self.secrets else None
+
+    def list_notes(self) -> Sequence[TableNote]:
+        """Return all notes, newest first."""
+        return self.notes[::-1]

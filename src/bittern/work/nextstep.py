@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bittern.work.facts import JobFile
+from bittern.engines.blade.climbing import follow_climb
+from bittern.work.facts import JobFile, Ladder
 from bittern.work.settled import LEGS, is_settled
 
 # What an open job can wait for, in the order of the traveller; Today groups by these.
@@ -109,7 +110,27 @@ def _next_promise(job: JobFile) -> NextStep:
     )
 
 
+def _next_ladder(ladder: Ladder) -> NextStep:
+    if ladder.state == "planned":
+        say, why = (
+            "Begin the ladders: they are planned.",
+            f"Blanks needed at most: {len(ladder.rungs)}. No plan needs fewer.",
+        )
+    else:
+        standing = follow_climb(ladder.rungs, [event.kind for event in ladder.events])
+        if standing.ladder < len(ladder.rungs):
+            say = f"Go on with the ladders: blank {standing.blank}, cutting {standing.rung + 1}."
+            why = "Every cutting is on record: it goes on at the exact one."
+        else:
+            say = "Every cutting of the ladders was tried: look again at what was taken as known."
+            why = "One of the known cuts, or the blade standard, is not what it was taken for."
+    return NextStep("blade", say, why, "Go to the ladders", "bitting")
+
+
 def _next_blade(job: JobFile) -> NextStep:
+    ladder = job.ladder
+    if ladder and job.key and job.key.blade == ladder.standard and ladder.state in ("planned", "open"):
+        return _next_ladder(ladder)
     if job.blade is None:
         return NextStep(
             "blade",

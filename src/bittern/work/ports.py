@@ -15,6 +15,7 @@ from bittern.work.chain import LogEntry, LogFault
 from bittern.work.facts import JobFile, Request
 
 if TYPE_CHECKING:
+    from bittern.work.code_tables import TableStore
     from bittern.work.lessons import KeptLesson, LessonNote
 
 
@@ -128,3 +129,5 @@ class Desk:
     terms: ShopTerms = field(default_factory=ShopTerms)
     # Without one the shop learns nothing, and everything is as the pack has it.
     lessons: LessonStore | None = None
+    # Without one no code table is kept.
+    tables: TableStore | None = None

@@ -23,6 +23,9 @@ REPLACES = {
     "enter-bitting": ("blade", "the blade"),
     "enter-readings": ("blade", "the blade"),
     "take-reading": ("blade", "the blade"),
+    "plan-ladder": ("ladder", "the ladders"),
+    "begin-ladder": ("ladder", "the ladders"),
+    "drop-ladder": ("ladder", "the ladders"),
     "record-cut": ("blade", "the blade"),
     "record-inspection": ("blade", "the blade"),
 }

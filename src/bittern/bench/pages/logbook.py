@@ -101,6 +101,20 @@ _OUTCOMES = {
     "stranded": "the vehicle does not start",
 }
 
+_RUNG_ANSWERS = {
+    "no": "it did not turn",
+    "spoilt": "that blank is spoilt",
+    "back": "the entry before was a slip, taken back",
+}
+
+
+def _ladder_sources(payload: Payload) -> str:
+    used = [
+        word for name, word in (("table", "the code table"), ("reading", "readings")) if payload.get(name)
+    ]
+    return f"; from {' and '.join(used)} too" if used else ""
+
+
 _SENTENCES: dict[str, Callable[[Payload], str]] = {
     "request.opened": lambda p: f"Opened the job: {WANT_WORDS.get(str(p.get('want')), p.get('want'))}.",
     "request.changed": lambda p: f"Changed the request: {_say(p.get('fields'))}.",
@@ -130,6 +144,21 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
     "blade.edges-swapped": lambda p: "Took the other edge of the old key for edge A.",
     "blade.reading-dropped": lambda p: "Threw the reading of the old key away.",
     "blade.entered": lambda p: f"Sealed the bitting ({p.get('source')}) for {p.get('standard')}.",
+    "ladder.planned": lambda p: (
+        f"Planned ladders for {p.get('standard')}: {p.get('remaining')} bittings left, "
+        f"blanks at most {p.get('blanks')}{_ladder_sources(p)}."
+    ),
+    "ladder.begun": lambda p: f"Began the ladders for {p.get('standard')} with {p.get('cutter')}.",
+    "ladder.rung": lambda p: (
+        f"Blank {p.get('blank')}, cutting {p.get('cutting')}: "
+        f"{_RUNG_ANSWERS.get(str(p.get('answer')), p.get('answer'))}."
+    ),
+    "ladder.turned": lambda p: (
+        f"Blank {p.get('blank')}, cutting {p.get('cutting')} turned. Blanks put aside: {p.get('wasted')}."
+    ),
+    "ladder.dropped": lambda p: (
+        f"Gave the ladders up, because: {p.get('because')}. Blanks put aside: {p.get('wasted')}."
+    ),
     "blade.cut": lambda p: f"Cut the blade {p.get('standard')} with {p.get('cutter')}.",
     "blade.inspected": lambda p: f"Inspected the cut key: {p.get('result')}. {p.get('note') or ''}".strip(),
     "pairing.begun": lambda p: f"Run {p.get('run')}: began run sheet {p.get('sheet')}.",
