@@ -32,8 +32,8 @@ MOST_P_NONE = 0.1
 """Beyond one chance in ten that the blade is of another standard no reason makes up for it."""
 LEAST_DPI, MOST_DPI = 50.0, 2400.0
 VERSION = "version"
-MARGIN_MM = 3.0
-BOW_MM = 7.0
+MARGIN_MM = 4.5
+BOW_MM = 4.5
 MOST_PIXELS_PER_MM = 40.0
 
 
@@ -248,7 +248,7 @@ def weigh_anew(
     from bittern.engines.blade.decoding import decode_silhouette
 
     outline = turn_over(before.silhouette) if swapped else before.silhouette
-    found = decode_silhouette(outline, (standard,), heights=tuple(heights))
+    found = decode_silhouette(outline, (standard,), tuple(heights))
     return replace(before, heights=tuple(heights), swapped=swapped, measurement=found)
 
 
@@ -294,7 +294,7 @@ def cut_out(found: PictureReading) -> tuple[bytes, tuple[int, int], np.ndarray]:
     far = min(float(outline.s_mm[-1]), (max(shoulders) + BOW_MM) if shoulders else float("inf"))
     blade = heights[np.isfinite(heights) & np.tile(outline.s_mm <= far - BOW_MM, 2)]
     top, bottom = (float(blade.max()), float(blade.min())) if blade.size else (5.0, -5.0)
-    top, bottom, near = top + MARGIN_MM, bottom - MARGIN_MM, -MARGIN_MM
+    top, bottom, near = top + MARGIN_MM, bottom - MARGIN_MM, -MARGIN_MM / 2
     scale = min(found.flat.pixels_per_mm, MOST_PIXELS_PER_MM)
     width, height = max(8, round((far - near) * scale)), max(8, round((top - bottom) * scale))
     frame = np.array([[-scale, 0.0, far * scale], [0.0, -scale, top * scale]])

@@ -134,9 +134,9 @@ def _next_blade(job: JobFile) -> NextStep:
     if job.blade is None:
         return NextStep(
             "blade",
-            "Enter the bitting, or measure the blade with the caliper.",
+            "Read the old key, or enter the bitting that you were given.",
             "The blade is cut to the factory's bitting, not to the old key's wear.",
-            "Enter the bitting",
+            "Go to the blade",
             "bitting",
         )
     if job.blade.cut_at is None:

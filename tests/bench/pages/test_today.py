@@ -35,7 +35,7 @@ def test_jobs_stand_under_what_they_wait_for_in_the_travellers_order(
     jobs = [words.index(name) for name in ("Edda Rush", "Corin Reed")]
     assert waits[0] < jobs[0] < waits[1] < jobs[1]
     assert "Look at the papers of Edda Rush" in words
-    assert "Enter the bitting, or measure the blade" in words
+    assert "Read the old key, or enter the bitting" in words
     assert reverse("job", args=[late]) != reverse("job", args=[early])
 
 

@@ -14,9 +14,11 @@ from bittern.engines.blade.soundness import get_edge_height_mm
 from bittern.engines.blade.standard import BladeStandard
 from bittern.work.blade_record import BladeReading
 
-LABEL_MM = 2.1
-RING_MM = 1.3
-OUTSIDE_MM = 1.9
+LABEL_MM = 2.2
+NUMBER_MM = 1.5
+RING_MM = 1.2
+OUTSIDE_MM = 1.2
+INSIDE_MM = 2.1
 MOST_POINTS = 500
 WEAR_TIMES = 10.0
 """So many times the loss is drawn: at the picture's scale a worn tenth of a millimetre is one pixel."""
@@ -24,7 +26,7 @@ WEAR_TIMES = 10.0
 
 @dataclass(frozen=True, slots=True)
 class CutMark:
-    """One cut in the picture: where its label stands, its leader to the root, a ring if it is in doubt."""
+    """One cut in the picture: its depth outside the blade, its number inside, a ring at its root if in doubt."""
 
     name: str
     label: str
@@ -32,6 +34,7 @@ class CutMark:
     y: str
     root_x: str
     root_y: str
+    number_y: str
     doubtful: bool
 
 
@@ -46,8 +49,10 @@ class KeyDrawing:
     measured: tuple[str, ...]
     ideal: tuple[str, ...]
     marks: tuple[CutMark, ...]
+    a_above: bool
     ring: str
     label_size: str
+    number_size: str
 
 
 def draw_key(reading: BladeReading, standard: BladeStandard) -> KeyDrawing | None:
@@ -58,8 +63,8 @@ def draw_key(reading: BladeReading, standard: BladeStandard) -> KeyDrawing | Non
     scale = abs(float(reading.picture_frame[0, 0]))
     width, height = reading.picture_size[0] / scale, reading.picture_size[1] / scale
     place = _find_place(reading, scale)
-    # Heights grow upward on the screen, whichever way the key lay: turned as a whole, never mirrored.
-    turned = place[1, 1] > 0
+    # From left to right as the bitting is written, whichever way the key lay: turned, and never mirrored.
+    turned = place[0, 0] < 0
     if turned:
         place = np.array([[-1.0, 0.0, width], [0.0, -1.0, height]]) @ np.vstack([place, [0.0, 0.0, 1.0]])
     measured, ideal = [], []
@@ -74,8 +79,10 @@ def draw_key(reading: BladeReading, standard: BladeStandard) -> KeyDrawing | Non
         measured=tuple(measured),
         ideal=tuple(ideal),
         marks=tuple(_mark_cuts(reading, standard, place)),
+        a_above=bool(place[1, 1] < 0),
         ring=f"{RING_MM:g}",
         label_size=f"{LABEL_MM:g}",
+        number_size=f"{NUMBER_MM:g}",
     )
 
 
@@ -118,6 +125,9 @@ def _mark_cuts(reading: BladeReading, standard: BladeStandard, place: Floats) ->
         x = standard.positions_mm[index]
         root = cut.depth_mm if cut.depth_mm is not None else standard.depths_mm[len(standard.depths_mm) // 2]
         label_x, label_y = place @ np.array([x, sign * top, 1.0])
+        # Text stands on its line: below the blade it starts lower by its own height.
+        label_y += LABEL_MM * 0.7 if label_y > (place @ np.array([x, 0.0, 1.0]))[1] else 0.0
+        number_y = (place @ np.array([x, sign * (root - INSIDE_MM), 1.0]))[1] + NUMBER_MM * 0.35
         root_x, root_y = place @ np.array([x, sign * root, 1.0])
         marks.append(
             CutMark(
@@ -127,6 +137,7 @@ def _mark_cuts(reading: BladeReading, standard: BladeStandard, place: Floats) ->
                 y=f"{label_y:.3f}",
                 root_x=f"{root_x:.3f}",
                 root_y=f"{root_y:.3f}",
+                number_y=f"{number_y:.3f}",
                 doubtful=bool(cut.doubt),
             )
         )

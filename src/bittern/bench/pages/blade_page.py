@@ -26,7 +26,7 @@ READ, AGAIN, SWAP, TAKE, DROP = "read-picture", "measure-again", "swap-edges", "
 LOOK, CANCEL = "look-reading", "cancel-reading"
 FRAGMENT = "reading"
 OWN_REASON = "reads the old key"
-EDGES = ("upper edge, A", "lower edge, B")
+EDGES = ("edge A", "edge B")
 HOW_WORDS = {SCAN: "a scan", PHOTO: "a photo on the measuring card"}
 
 
