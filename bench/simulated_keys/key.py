@@ -19,7 +19,7 @@ from simulated_keys.shape import (
     make_tip_limit,
     sample_factory_heights,
 )
-from simulated_keys.wear import Wear, draw_wear, limit_contrast, smooth, weigh_places
+from simulated_keys.wear import Wear, draw_patches, draw_wear, limit_contrast, smooth, weigh_places
 
 Floats = NDArray[np.float64]
 
@@ -38,6 +38,18 @@ class Making:
     roots_mm: tuple[tuple[float, ...], ...]
     shift_mm: float
     length_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """How much of a law's wear a key has, in mm: an edge loses ``grown`` times its weight, and ``even``.
+
+    ``back`` is what the back edge has lost, by which all heights above it are less.
+    """
+
+    grown: float
+    even: float
+    back: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +77,7 @@ class SimulatedKey:
     bitting: Bitting
     making: Making
     wear: Wear
+    amount: Amount
     wear_steps: float
     bow: Bow
     x_mm: Floats
@@ -76,14 +89,14 @@ class SimulatedKey:
 
     @property
     def upper_edge(self) -> int:
-        """Return which edge has the greater v: A, but for a blade cut on both edges and measured from its tip.
+        """Return which edge has the greater v: A, or B where both edges are cut and the datum is the tip.
 
         Edge A is the upper one where x grows to the right, and so the lower one where the tip points right.
         """
         return get_upper_edge(self.standard)
 
     def lie(self, *, turned_over: bool) -> Bitting:
-        """Return the bitting as it reads from the face that is seen: turned over, a split blade swaps edges."""
+        """Return the bitting as it reads from the face that is seen; turned over, the edges change places."""
         return Bitting(self.bitting.edges[::-1]) if turned_over else self.bitting
 
     @property
@@ -140,11 +153,15 @@ def make_key(
     )
     # A cutter's corner is rounded: the sharp corner of a root stays a little filled.
     factory = np.stack([_fill_corners(one) for one in factory])
-    back = wear.back_share * wear_steps * get_step_mm(standard) if standard.sides == "single" else 0.0
-    loss = _wear_edges(standard, wear, wear_steps, x_mm, factory, making.shift_mm, back)
+    amount = _choose_amount(standard, wear, wear_steps, x_mm, factory, making.shift_mm)
     chosen = draw_bow(standard, rng, bow)
-    worn = factory - loss
-    blade = _make_blade(standard, making, wear, x_mm, worn, back, rng, tip)
+    worn = np.stack(
+        [
+            heights - lose_height(standard, wear, amount, heights, x_mm, edge=edge)
+            for edge, heights in enumerate(factory)
+        ]
+    )
+    blade = _make_blade(standard, making, wear, x_mm, worn, amount.back, rng, tip)
     shoulder = -making.length_mm
     block, body = make_bow(standard, chosen, shoulder)
     whole = shapely.union_all([blade, block, body])
@@ -164,6 +181,7 @@ def make_key(
         bitting=bitting,
         making=making,
         wear=wear,
+        amount=amount,
         wear_steps=float(losses.mean() / get_step_mm(standard)),
         bow=chosen,
         x_mm=x_mm,
@@ -203,35 +221,58 @@ def _fill_corners(heights_mm: Floats) -> Floats:
     return filled
 
 
-def _wear_edges(
+def lose_height(
     standard: BladeStandard,
     wear: Wear,
-    wear_steps: float,
+    amount: Amount,
+    heights_mm: Floats,
     x_mm: Floats,
-    factory: Floats,
-    shift_mm: float,
-    back_mm: float,
+    *,
+    edge: int = 0,
 ) -> Floats:
-    """Return what each edge has lost along the blade, shape (edges, n)."""
+    """Return what an edge loses along the blade, the back edge's loss left out.
+
+    Parameters
+    ----------
+    heights_mm
+        Shape (n,): as the factory cut it.
+    x_mm
+        Shape (n,): distance from the datum, evenly spaced.
+    """
+    step_mm = float(x_mm[1] - x_mm[0])
+    weight, lean = _weigh(standard, wear, heights_mm, x_mm, edge)
+    return smooth((amount.grown * weight + amount.even) * lean, 0.05 / step_mm)
+
+
+def _weigh(
+    standard: BladeStandard, wear: Wear, heights_mm: Floats, x_mm: Floats, edge: int
+) -> tuple[Floats, Floats]:
     toward_tip = 1 if standard.datum == "shoulder" else -1
-    roots = np.asarray(standard.positions_mm) + shift_mm
-    lost = max(0.0, wear_steps * get_step_mm(standard) - back_mm)
-    weights, leans = [], []
-    for edge, heights in enumerate(factory):
-        weight, lean = weigh_places(
-            wear, heights[::toward_tip], GRID_MM, standard.depths_mm[-1], standard.depths_mm[0]
-        )
-        weights.append(weight[::toward_tip] * (wear.edge_share if edge else 1.0))
-        leans.append(lean[::toward_tip])
-    at_roots = [np.interp(roots, x_mm, weight) for weight in weights]
-    even = limit_contrast(at_roots, wear_steps)
-    mean = float(np.concatenate(at_roots).mean())
-    return np.stack(
-        [
-            lost * smooth(((1 - even) * weight / mean + even) * lean, 0.05 / GRID_MM)
-            for weight, lean in zip(weights, leans, strict=True)
-        ]
+    weight, lean = weigh_places(
+        wear,
+        heights_mm[::toward_tip],
+        float(x_mm[1] - x_mm[0]),
+        standard.depths_mm[-1],
+        standard.depths_mm[0],
     )
+    weight = weight * (wear.edge_share if edge else 1.0)
+    return weight[::toward_tip] * draw_patches(wear, x_mm + 50.0 * edge), lean[::toward_tip]
+
+
+def _choose_amount(
+    standard: BladeStandard, wear: Wear, wear_steps: float, x_mm: Floats, factory: Floats, shift_mm: float
+) -> Amount:
+    """Return as much wear as makes the mean loss at the roots ``wear_steps`` depth steps."""
+    step = get_step_mm(standard)
+    back = wear.back_share * wear_steps * step if standard.sides == "single" else 0.0
+    lost = max(0.0, wear_steps * step - back)
+    roots = np.asarray(standard.positions_mm) + shift_mm
+    at_roots = [
+        np.interp(roots, x_mm, _weigh(standard, wear, heights, x_mm, edge)[0])
+        for edge, heights in enumerate(factory)
+    ]
+    even = limit_contrast(at_roots, wear_steps)
+    return Amount(lost * (1 - even) / float(np.concatenate(at_roots).mean()), lost * even, back)
 
 
 def _make_blade(

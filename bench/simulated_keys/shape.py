@@ -133,7 +133,9 @@ def _make_round_tip(standard: BladeStandard, run: float, middle_v_mm: float) -> 
     return Polygon(points)
 
 
-def sample_factory_heights(standard: BladeStandard, roots_mm: Floats, x_mm: Floats) -> Floats:
+def sample_factory_heights(
+    standard: BladeStandard, roots_mm: Floats, x_mm: Floats, positions_mm: Floats | None = None
+) -> Floats:
     """Return the height of one edge as the factory cut it, with its own height at each root.
 
     Parameters
@@ -142,9 +144,11 @@ def sample_factory_heights(standard: BladeStandard, roots_mm: Floats, x_mm: Floa
         Shape (cuts,): heights left at the roots, in the order of the positions.
     x_mm
         Shape (n,): distance from the datum.
+    positions_mm
+        Of the roots; None takes all the standard's.
     """
     top = standard.width_mm if standard.sides == "single" else standard.width_mm / 2
-    positions = np.asarray(standard.positions_mm)
+    positions = np.asarray(standard.positions_mm) if positions_mm is None else positions_mm
     rise = 1 / math.tan(math.radians(standard.angle_deg) / 2)
     beside = np.clip(np.abs(x_mm[:, None] - positions[None, :]) - standard.flat_mm / 2, 0, None)
     lowest: Floats = np.minimum(top, (roots_mm[None, :] + beside * rise).min(axis=1))

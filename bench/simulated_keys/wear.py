@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 LAWS = ("linear", "power", "threshold", "polish")
+ODD_LAWS = ("patchy",)
+"""Asked for by name only: wear that also differs from place to place, whatever the height."""
 MOST_LOSS_STEPS = 0.85
 """What the shallowest root may lose at the most, in depth steps."""
 
@@ -26,11 +28,11 @@ class Wear:
     law
         ``linear``: loss in proportion to the height above the deepest root. ``power``: to a power of it.
         ``threshold``: little below a height, much above it. ``polish``: what stands out of its
-        surroundings goes first.
+        surroundings goes first. ``patchy``: linear, times a field that wanders along the blade.
     least
         Share of the loss that every place has, whatever its height.
     shape
-        The power, the threshold's place, or the width in mm of the surroundings.
+        The power, the threshold's place, the width in mm of the surroundings, or the field's seed.
     lean
         By how much more the flanks facing the tip lose, as a share.
     edge_share
@@ -56,9 +58,13 @@ class Wear:
 def draw_wear(wear_steps: float, rng: np.random.Generator, law: str | None = None) -> Wear:
     """Draw a law and its numbers for a key that has lost ``wear_steps`` depth steps at its roots."""
     law = law or str(rng.choice(LAWS))
-    low, high = {"linear": (1.0, 1.0), "power": (0.6, 2.5), "threshold": (0.3, 0.7), "polish": (0.6, 1.6)}[
-        law
-    ]
+    low, high = {
+        "linear": (1.0, 1.0),
+        "power": (0.6, 2.5),
+        "threshold": (0.3, 0.7),
+        "polish": (0.6, 1.6),
+        "patchy": (0.0, 1e6),
+    }[law]
     grown = min(1.0, wear_steps / 0.5)
     return Wear(
         law=law,
@@ -91,7 +97,7 @@ def weigh_places(
     """
     high = (heights_mm - deep_mm) / (shallow_mm - deep_mm)
     above = np.clip(high, 0.0, None)
-    if wear.law == "linear":
+    if wear.law in ("linear", "patchy"):
         grown = above
     elif wear.law == "power":
         grown = above**wear.shape
@@ -104,6 +110,22 @@ def weigh_places(
     rise = np.gradient(smooth(heights_mm, 0.08 / step_mm), step_mm)
     lean = np.where(rise < 0, wear.lean, 0.3 * wear.lean)
     return wear.least + (1 - wear.least) * grown, 1 - lean * np.clip(rise, -1, 1)
+
+
+def draw_patches(wear: Wear, x_mm: Floats) -> Floats:
+    """Return the factor by which wear differs along the blade: 1 everywhere but under ``patchy``.
+
+    Its logarithm is a sum of waves of 4 mm and more, with a standard deviation of 0.3.
+    """
+    if wear.law != "patchy":
+        return np.ones_like(x_mm)
+    rng = np.random.default_rng(int(wear.shape))
+    waves = rng.uniform(1 / 30, 1 / 4, 12)
+    phases = rng.uniform(0, 2 * np.pi, 12)
+    sizes = rng.normal(size=12)
+    log = (sizes * np.cos(2 * np.pi * x_mm[:, None] * waves + phases)).sum(axis=1)
+    patches: Floats = np.exp(0.3 * log / np.sqrt(6))
+    return patches
 
 
 def limit_contrast(weights: list[Floats], wear_steps: float) -> float:
