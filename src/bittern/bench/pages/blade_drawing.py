@@ -26,7 +26,7 @@ WEAR_TIMES = 10.0
 
 @dataclass(frozen=True, slots=True)
 class CutMark:
-    """One cut in the picture: its depth outside the blade, its number inside, a ring at its root if in doubt."""
+    """One cut in the picture: its depth outside the blade, its number inside, a ring at a doubtful root."""
 
     name: str
     label: str

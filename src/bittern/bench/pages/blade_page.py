@@ -44,6 +44,11 @@ class ReadRow:
     again: bool = False
 
     @property
+    def doubt(self) -> str:
+        """Why it is in doubt; what to do about it, and where, the page says itself."""
+        return self.cut.doubt.partition(": measure it")[0]
+
+    @property
     def others(self) -> list[tuple[str, float]]:
         """The other depths that are not out of the question."""
         pairs = sorted(self.cut.by_label.items(), key=lambda pair: -pair[1])
@@ -105,10 +110,17 @@ def build_result(desk: Desk, job: JobFile, reading: BladeReading, mark: str, rea
         "in_doubt": is_doubtful(found),
         "drawing": draw_key(reading, standard),
         "wear": _say_wear(reading, unit),
+        "assumed": list(dict.fromkeys(_list_assumed(reading))),
         "two_edges": count_edges(standard) == 2,
         "how_words": HOW_WORDS.get(reading.how, ""),
         "initial": {AGAIN: {**fields, "sd_mm": f"{sd_mm:g}"}},
     }
+
+
+def _list_assumed(reading: BladeReading) -> list[str]:
+    """Return what was taken for granted; which edge is A, unless a person has said otherwise since."""
+    said = [*reading.measurement.assumed, *reading.notes]
+    return [one for one in said if not (reading.swapped and one.startswith("edge A"))]
 
 
 def _build_rows(reading: BladeReading, standard: BladeStandard, unit: str) -> list[ReadRow]:
