@@ -183,7 +183,7 @@ def swap_edges(desk: Desk, number: int, person: Person, data: Mapping[str, objec
 
 
 def take_reading(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
-    """Seal the bitting that was read: fields version, and accept_because where the reading is in doubt.
+    """Seal the bitting that was read: fields version, edges (on a split blade), accept_because (in doubt).
 
     An unknown cut, a broken rule, or a blade that may well be of another standard is never accepted.
     """
@@ -195,12 +195,14 @@ def take_reading(desk: Desk, number: int, person: Person, data: Mapping[str, obj
         found = reading.measurement
         for name, what, expected in find_obstacles(found):
             entry.fault(name, what, expected)
-        if not because and is_doubtful(found):
-            entry.fault(
-                "accept_because", f"nothing, and {say_doubt(found)}", "a second measurement, or a reason"
-            )
+        if standard.sides == "split" and not entry.flag("edges"):
+            entry.fault("edges", "not ticked", "a look at the key: turned over, its edges change places")
+        doubts = list_doubts(found)
+        if doubts and not because:
+            expected = "a second measurement, or the reason why this reading is believed"
+            entry.fault("accept_because", f"nothing, and {doubts[0]}", expected)
         entry.finish()
-        keep_bitting(desk, change, standard, found.bitting, "read", found.problems, because)
+        keep_bitting(desk, change, standard, found.bitting, "read", doubts, because if doubts else "")
 
 
 def drop_reading(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
@@ -229,16 +231,11 @@ def find_obstacles(found: Measurement) -> Sequence[tuple[str, str, str]]:
     return obstacles
 
 
-def is_doubtful(found: Measurement) -> bool:
-    """Tell whether the reading is taken only with a reason."""
-    return bool(found.problems) or found.probability < TOLERANCES.bar
-
-
-def say_doubt(found: Measurement) -> str:
-    """Return the first reason to doubt, in words."""
-    if found.problems:
-        return found.problems[0]
-    return f"the whole bitting is sure to {found.probability:.3f} only"
+def list_doubts(found: Measurement) -> tuple[str, ...]:
+    """Return why the reading is taken only with a reason; nothing where none is needed."""
+    if found.problems or found.probability >= TOLERANCES.bar:
+        return found.problems
+    return (f"the whole bitting is sure to {found.probability:.3f} only",)
 
 
 def weigh_anew(

@@ -15,7 +15,7 @@ from bittern.engines.blade.measurement import CutEstimate
 from bittern.engines.blade.standard import BladeStandard
 from bittern.formats.chart import format_length
 from bittern.work.blade import get_standard
-from bittern.work.blade_reading import find_obstacles, is_doubtful
+from bittern.work.blade_reading import find_obstacles, list_doubts
 from bittern.work.blade_record import PHOTO, SCAN, BladeReading
 from bittern.work.facts import JobFile
 from bittern.work.people import Person
@@ -25,6 +25,7 @@ from bittern.work.readings import list_reading_fields
 READ, AGAIN, SWAP, TAKE, DROP = "read-picture", "measure-again", "swap-edges", "take-reading", "drop-reading"
 LOOK, CANCEL = "look-reading", "cancel-reading"
 FRAGMENT = "reading"
+SMALLEST = 1e-4
 OWN_REASON = "reads the old key"
 EDGES = ("edge A", "edge B")
 HOW_WORDS = {SCAN: "a scan", PHOTO: "a photo on the measuring card"}
@@ -42,6 +43,11 @@ class ReadRow:
     sd: str = ""
     off: str = ""
     again: bool = False
+
+    @property
+    def chance(self) -> float:
+        """How sure the cut is, as it is shown."""
+        return _never_certain(self.cut.probability)
 
     @property
     def doubt(self) -> str:
@@ -107,14 +113,21 @@ def build_result(desk: Desk, job: JobFile, reading: BladeReading, mark: str, rea
         "certain": [row for row in rows if not row.cut.doubt],
         "other_problems": [one for one in found.problems if one not in doubts],
         "obstacles": [f"Found {what}; expected {expected}." for _, what, expected in find_obstacles(found)],
-        "in_doubt": is_doubtful(found),
+        "in_doubt": bool(list_doubts(found)),
         "drawing": draw_key(reading, standard),
         "wear": _say_wear(reading, unit),
+        "p_whole": _never_certain(found.probability),
+        "p_none": 1 - _never_certain(1 - found.p_none),
         "assumed": list(dict.fromkeys(_list_assumed(reading))),
         "two_edges": count_edges(standard) == 2,
         "how_words": HOW_WORDS.get(reading.how, ""),
         "initial": {AGAIN: {**fields, "sd_mm": f"{sd_mm:g}"}},
     }
+
+
+def _never_certain(p: float) -> float:
+    """Return a chance as it may be shown: that a sum was rounded to 1 makes nobody certain."""
+    return min(p, 1 - SMALLEST)
 
 
 def _list_assumed(reading: BladeReading) -> list[str]:

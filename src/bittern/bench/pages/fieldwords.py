@@ -26,6 +26,7 @@ _WORDS = {
     "accepted_because": "Reason to accept it in doubt",
     "accept_because": "Reason to believe a doubtful reading",
     "reading": "The reading",
+    "edges": "Which edge is A",
     "dpi": "The scanner's pixels per inch",
     "picture": "The picture",
     "keep": "Keep this picture",
