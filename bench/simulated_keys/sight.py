@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -134,9 +134,10 @@ def make_silhouette(
     resolution = MM_PER_INCH / dpi
     lie = lie or draw_lie(rng, resolution_mm=resolution)
     sharpness = sharpness or draw_sharpness(rng)
-    seen = place_outline(key, lie, camera)
+    over = None if camera is None else _move_camera(key, lie, camera)
+    seen = place_outline(key, lie, over)
     tip = seen.bounds[2]
-    length = tip - _place_shoulder(key, lie, camera)
+    length = tip - _place_shoulder(key, lie, over)
     s = np.arange(0.0, length + BEYOND_SHOULDER_MM, resolution)
     # Columns to the right of the tip keep the blur's window whole.
     guard = int(np.ceil(4 * sharpness.blur_px))
@@ -169,6 +170,15 @@ def make_silhouette(
         to_picture=np.array([[-1 / resolution, 0.0, 2000.0], [0.0, -1 / resolution, 500.0]]),
         camera=camera,
     )
+
+
+def _move_camera(key: SimulatedKey, lie: Lie, camera: Camera) -> Camera:
+    """Return the camera in the key's frame, whose tip is the lower face's and whose axis is the blade's."""
+    tip = key.outline.bounds[2]
+    factor = camera.height_mm / (camera.height_mm - key.standard.thickness_mm)
+    # Seen from behind, the upper face's tip stands out; the foot is given from where the tip is seen.
+    foot = tip - camera.foot_s_mm / (factor if camera.foot_s_mm > 0 else 1.0)
+    return replace(camera, foot_s_mm=-foot, foot_h_mm=camera.foot_h_mm + lie.offset_mm)
 
 
 def _place_shoulder(key: SimulatedKey, lie: Lie, camera: Camera | None) -> float:
