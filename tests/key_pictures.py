@@ -66,7 +66,7 @@ class KnowingReader:
         grey = decode_picture(raw)[:, :, 0]
         flat = FlatPicture(grey, self.scan.dpi / 25.4, f"{dpi or self.scan.dpi:g} dpi from the file")
         silhouette = self.see()
-        found = self.decode(silhouette, standards, heights=heights)
+        found = self.decode(silhouette, standards, heights)
         return SimpleNamespace(measurement=found, flat=flat, silhouette=silhouette)
 
     def see(self) -> Silhouette:
@@ -81,14 +81,14 @@ class KnowingReader:
         return replace(seen, to_picture=self.scan.to_picture @ to_key)
 
     def decode(
-        self, silhouette: Silhouette, standards: Sequence[BladeStandard], *, heights: Sequence[Reading] = ()
+        self, silhouette: Silhouette, standards: Sequence[BladeStandard], readings: Sequence[Reading] = ()
     ) -> Measurement:
         """Stand in for ``decode_silhouette``: what is true, but where ``off`` says otherwise."""
         (standard,) = standards
         key = self.scan.key
         count = len(standard.positions_mm)
-        known = {one.cut: one for one in heights}
-        readings = []
+        known = {one.cut: one for one in readings}
+        found = []
         for edge, row in enumerate(key.factory_mm):
             at = np.asarray(standard.positions_mm) + key.making.shift_mm
             for index, height in enumerate(np.interp(at, key.x_mm, row)):
@@ -96,9 +96,9 @@ class KnowingReader:
                 if standard.sides == "mirror" and edge:
                     continue
                 off = self.off.get(cut, 0.0)
-                readings.append(known.get(cut, Reading(cut, float(height) + off, 0.01)))
-        found = decode_readings(standard, readings)
-        return replace(found, fit=self.fit(standard), wear_mm=0.041, wear_sd_mm=0.006, **self.more)
+                found.append(known.get(cut, Reading(cut, float(height) + off, 0.01)))
+        measured = decode_readings(standard, found)
+        return replace(measured, fit=self.fit(standard), wear_mm=0.041, wear_sd_mm=0.006, **self.more)
 
     def fit(self, standard: BladeStandard) -> Fit:
         """Return how the blade lies, from the truth."""

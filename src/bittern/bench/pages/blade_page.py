@@ -17,6 +17,7 @@ from bittern.formats.chart import format_length
 from bittern.work.blade import get_standard
 from bittern.work.blade_reading import find_obstacles, list_doubts
 from bittern.work.blade_record import PHOTO, SCAN, BladeReading
+from bittern.work.errors import NotYetError
 from bittern.work.facts import JobFile
 from bittern.work.people import Person
 from bittern.work.ports import Desk
@@ -85,7 +86,11 @@ def build_run(desk: Desk, job: JobFile, person: Person, run: ReadingRun | None) 
 
 def build_upload(desk: Desk, job: JobFile) -> dict[str, Any]:
     """Return what the forms that take a picture need."""
-    standard = get_standard(desk, job)
+    try:
+        standard = get_standard(desk, job)
+    except NotYetError:
+        # The article comes first; whoever comes here by an old address is told so by the act.
+        return {"standard": None, "can_be_read": False}
     return {"standard": standard, "can_be_read": standard.kind == "edge"}
 
 
