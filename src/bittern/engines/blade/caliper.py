@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import heapq
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from bittern.engines.blade.bitting import (
     UNKNOWN,
@@ -16,6 +17,7 @@ from bittern.engines.blade.bitting import (
     name_cut,
 )
 from bittern.engines.blade.errors import ReadingError
+from bittern.engines.blade.heights import WeighedHeights, weigh_heights
 from bittern.engines.blade.measurement import CutEstimate, Measurement
 from bittern.engines.blade.soundness import get_edge_height_mm
 from bittern.engines.blade.standard import BladeStandard
@@ -34,10 +36,10 @@ class Tolerances:
     most_sd: float = 3.0
     # Nearer to the middle between two depths than to either, wear and touch decide, not the factory.
     most_share_of_gap: float = 0.25
-    # One reading in a thousand is off by wear or a slip, of the order of half a depth step.
-    slip_share: float = 0.001
     # A factory's root tolerance is taken as two standard deviations.
     sds_in_tolerance: float = 2.0
+    # Below what a caliper shows, a reading is the depth itself.
+    same_mm: float = 0.01
 
 
 TOLERANCES = Tolerances()
@@ -72,9 +74,10 @@ def decode_readings(standard: BladeStandard, readings: Sequence[Reading]) -> Mea
     Returns
     -------
     Measurement
-        ``probability`` is the product over all cuts; a cut without a usable reading counts as equal chances,
-        so that a bitting with a ``?`` never looks sure. ``allowed`` is False when a rule is broken for
-        certain. ``problems`` names each cut to measure again and each broken rule; empty means: believe it.
+        ``probability`` is that of the whole bitting; a cut without a usable reading counts with the chance
+        of its likeliest depth, so that a bitting with a ``?`` never looks sure. ``allowed`` is False when a
+        rule is broken for certain. ``problems`` names each cut to measure again and each broken rule; empty
+        means: believe it.
 
     Raises
     ------
@@ -83,14 +86,11 @@ def decode_readings(standard: BladeStandard, readings: Sequence[Reading]) -> Mea
 
     Notes
     -----
-    Cuts are independent and every depth is equally probable beforehand. A reading of the cut with depth ``d``
-    is normal about ``d`` with variance ``sd**2 + (tolerance / 2)**2``; a share of one in a thousand has half
-    the mean depth step in quadrature with it, so that a reading in the middle between two depths is as unsure
-    as a coin and never certain, however fine the caliper.
-
-    It sees neither wear, which lowers the whole key and makes a worn cut look like the next depth, nor what
-    neighbours say about each other by the rules. A reading further than a quarter of the way to the next
-    depth is therefore reported whatever its probability.
+    All readings are weighed together, see :mod:`.heights`: a key that is low everywhere is a worn one, and
+    its shallow cuts have lost most. A reading of a root follows a Student law about the worn height, with
+    the caliper's variance and that of half the factory's tolerance. Whatever the probability, a reading
+    further from what the others let expect than three standard deviations, or than a quarter of the way to
+    the next depth, is reported.
     """
     count = count_edges(standard) * len(standard.positions_mm)
     by_cut: dict[int, Reading] = {}
@@ -100,26 +100,31 @@ def decode_readings(standard: BladeStandard, readings: Sequence[Reading]) -> Mea
             name = _name(standard, reading.cut)
             raise ReadingError("two readings", "one a cut", where=f"cut {name}", hint="give their mean")
         by_cut[reading.cut] = reading
-    cuts = tuple(_estimate(standard, cut, by_cut.get(cut)) for cut in range(count))
+    usable = [reading for reading in by_cut.values() if not _describe_outside(standard, reading)]
+    weighed = weigh_heights(standard, usable) if usable else None
+    cuts = tuple(_estimate(standard, cut, by_cut.get(cut), weighed) for cut in range(count))
     bitting = _to_bitting(standard, [cut.label for cut in cuts])
     violations = find_violations(standard, bitting)
     problems = [cut.doubt for cut in cuts if cut.doubt]
     problems += [f"the rules forbid this bitting: {violation}" for violation in violations]
-    probability = math.prod(cut.probability for cut in cuts)
+    unread = math.prod(cut.probability for cut in cuts if cut.label == UNKNOWN)
+    probability = (float(weighed.p_pattern[0]) if weighed else 1.0) * unread
     if probability < TOLERANCES.bar and not any(cut.doubt for cut in cuts):
         weakest = min(cuts, key=lambda cut: cut.probability)
         problems.append(
             f"the whole bitting is sure to {probability:.3f} only:"
             f" measure cut {weakest.name} again, the least sure"
         )
+    worn = weighed is not None and standard.kind == "edge"
     return Measurement(
         standard.id,
         format_bitting(standard, bitting),
         probability,
         cuts,
-        tuple(_find_runners_up(standard, cuts)),
+        _list_runners_up(standard, weighed, unread),
         not violations,
         tuple(problems),
+        wear_mm=weighed.wear_mm if weighed and worn else None,
     )
 
 
@@ -137,59 +142,27 @@ def _check_reading(standard: BladeStandard, reading: Reading, count: int) -> Non
         )
 
 
-def _estimate(standard: BladeStandard, cut: int, reading: Reading | None) -> CutEstimate:
+def _estimate(
+    standard: BladeStandard, cut: int, reading: Reading | None, weighed: WeighedHeights | None
+) -> CutEstimate:
     name = _name(standard, cut)
-    even = dict.fromkeys(standard.labels, 1 / len(standard.labels))
+    p_depth = weighed.p_depth[cut] if weighed else np.full(len(standard.labels), 1 / len(standard.labels))
+    by_label = {label: float(p) for label, p in zip(standard.labels, p_depth, strict=True)}
     if reading is None:
-        return CutEstimate(
-            name, UNKNOWN, 1 / len(even), None, None, None, even, f"cut {name} was not measured"
-        )
+        doubt = f"cut {name} was not measured"
+        return CutEstimate(name, UNKNOWN, max(by_label.values()), None, None, None, by_label, doubt)
     distances = [abs(reading.height_mm - depth) for depth in standard.depths_mm]
-    nearest = distances.index(min(distances))
     outside = _describe_outside(standard, reading)
-    if outside:
-        return CutEstimate(
-            name,
-            UNKNOWN,
-            1 / len(even),
-            reading.height_mm,
-            reading.sd_mm,
-            distances[nearest],
-            even,
-            f"cut {name} reads {reading.height_mm:.2f} mm, {outside}: measure it again",
-        )
-    by_label = _weigh(standard, reading)
-    label = standard.labels[nearest]
-    return CutEstimate(
-        name,
-        label,
-        by_label[label],
-        reading.height_mm,
-        reading.sd_mm,
-        distances[nearest],
-        by_label,
-        _describe_doubt(standard, name, reading, by_label[label], distances),
-    )
-
-
-def _weigh(standard: BladeStandard, reading: Reading) -> dict[str, float]:
-    sd = _get_sd_mm(standard, reading)
-    slip = TOLERANCES.slip_share
-    parts = ((1 - slip, sd), (slip, math.hypot(sd, _get_half_step_mm(standard))))
-    logs = [
-        [math.log(share / wide) - ((reading.height_mm - depth) / wide) ** 2 / 2 for share, wide in parts]
-        for depth in standard.depths_mm
-    ]
-    # Far from every depth the densities underflow; their ratios do not.
-    highest = max(max(pair) for pair in logs)
-    weights = [math.fsum(math.exp(log - highest) for log in pair) for pair in logs]
-    total = math.fsum(weights)
-    return {label: weight / total for label, weight in zip(standard.labels, weights, strict=True)}
-
-
-def _get_half_step_mm(standard: BladeStandard) -> float:
-    depths = standard.depths_mm
-    return abs(depths[-1] - depths[0]) / max(len(depths) - 1, 1) / 2
+    if outside or weighed is None:
+        doubt = f"cut {name} reads {reading.height_mm:.2f} mm, {outside}: measure it again"
+        label, p = UNKNOWN, max(by_label.values())
+    else:
+        number = int(weighed.patterns[0, cut])
+        label = standard.labels[number]
+        p = by_label[label]
+        expected = float(weighed.expected_mm[cut, number])
+        doubt = _describe_doubt(standard, name, reading, p, expected, distances)
+    return CutEstimate(name, label, p, reading.height_mm, reading.sd_mm, min(distances), by_label, doubt)
 
 
 def _get_sd_mm(standard: BladeStandard, reading: Reading) -> float:
@@ -215,9 +188,14 @@ def _describe_outside(standard: BladeStandard, reading: Reading) -> str:
 
 
 def _describe_doubt(
-    standard: BladeStandard, name: str, reading: Reading, p_nearest: float, distances: Sequence[float]
+    standard: BladeStandard,
+    name: str,
+    reading: Reading,
+    probability: float,
+    expected_mm: float,
+    distances: Sequence[float],
 ) -> str:
-    """Say why the nearest depth is not to be believed, or return an empty text."""
+    """Say why a reading is not to be believed, or return an empty text."""
     depths, labels = standard.depths_mm, standard.labels
     order = sorted(range(len(depths)), key=lambda number: distances[number])
     nearest = order[0]
@@ -226,51 +204,46 @@ def _describe_doubt(
         for number in order[1:]
         if (depths[number] - reading.height_mm) * (depths[nearest] - reading.height_mm) < 0
     ]
-    far = distances[nearest] > TOLERANCES.most_sd * _get_sd_mm(standard, reading)
+    other = between[0] if between else order[1] if len(order) > 1 else nearest
+    gap = abs(depths[other] - depths[nearest])
+    off = abs(reading.height_mm - expected_mm)
+    far = off > TOLERANCES.most_sd * _get_sd_mm(standard, reading)
+    if (
+        not far
+        and probability >= TOLERANCES.bar
+        and not (between and off > TOLERANCES.most_share_of_gap * gap)
+    ):
+        return ""
     reads = f"cut {name} reads {reading.height_mm:.2f} mm, "
+    if distances[nearest] < TOLERANCES.same_mm:
+        return f"{reads}depth {labels[nearest]}, or depth {labels[other]} and worn: measure it again"
     if between:
-        other = between[0]
-        gap = abs(depths[other] - depths[nearest])
-        if far or p_nearest < TOLERANCES.bar or distances[nearest] > TOLERANCES.most_share_of_gap * gap:
-            return (
-                f"{reads}between depth {labels[nearest]} ({distances[nearest]:.2f} mm away) and depth"
-                f" {labels[other]} ({distances[other]:.2f} mm away): measure it again"
-            )
-    elif far or p_nearest < TOLERANCES.bar:
         return (
-            f"{reads}{distances[nearest]:.2f} mm beyond depth {labels[nearest]}, the last on that side:"
-            " measure it again"
+            f"{reads}between depth {labels[nearest]} ({distances[nearest]:.2f} mm away) and depth"
+            f" {labels[other]} ({distances[other]:.2f} mm away): measure it again"
         )
-    return ""
+    return (
+        f"{reads}{distances[nearest]:.2f} mm beyond depth {labels[nearest]}, the last on that side:"
+        " measure it again"
+    )
 
 
-def _find_runners_up(standard: BladeStandard, cuts: Sequence[CutEstimate]) -> list[tuple[str, float, bool]]:
-    """Return the next best bittings by product, best first; cuts without a usable reading stay unknown."""
-    options = [
-        sorted(cut.by_label.items(), key=lambda item: (-item[1], item[0] != cut.label))
-        if cut.label != UNKNOWN
-        else [(UNKNOWN, cut.probability)]
-        for cut in cuts
-    ]
-
-    def weigh(ranks: tuple[int, ...]) -> float:
-        return math.prod(option[rank][1] for option, rank in zip(options, ranks, strict=True))
-
-    start = (0,) * len(options)
-    heap, seen = [(-weigh(start), start)], {start}
-    found: list[tuple[str, float, bool]] = []
-    # One at a time from the best on: every state but the first is reached from a better one.
-    while heap and len(found) <= RUNNERS_UP:
-        negative, ranks = heapq.heappop(heap)
-        labels = [option[rank][0] for option, rank in zip(options, ranks, strict=True)]
+def _list_runners_up(
+    standard: BladeStandard, weighed: WeighedHeights | None, unread: float
+) -> tuple[tuple[str, float, bool], ...]:
+    """Return the next best bittings, best first; cuts without a usable reading stay unknown."""
+    if weighed is None:
+        return ()
+    found = []
+    for row, p in zip(
+        weighed.patterns[1 : RUNNERS_UP + 1], weighed.p_pattern[1 : RUNNERS_UP + 1], strict=True
+    ):
+        labels = [standard.labels[number] if number >= 0 else UNKNOWN for number in row]
         bitting = _to_bitting(standard, labels)
-        found.append((format_bitting(standard, bitting), -negative, not find_violations(standard, bitting)))
-        for index, rank in enumerate(ranks):
-            after = (*ranks[:index], rank + 1, *ranks[index + 1 :])
-            if rank + 1 < len(options[index]) and after not in seen:
-                seen.add(after)
-                heapq.heappush(heap, (-weigh(after), after))
-    return found[1:]
+        found.append(
+            (format_bitting(standard, bitting), float(p) * unread, not find_violations(standard, bitting))
+        )
+    return tuple(found)
 
 
 def _to_bitting(standard: BladeStandard, labels: Sequence[str]) -> Bitting:

@@ -44,8 +44,9 @@ def find_best_paths(states: Floats, pairs: Floats, count: int) -> tuple[Paths, F
     part of one of the best paths is itself among the best up to its end.
     """
     lead, (n, d) = states.shape[:-2], states.shape[-2:]
-    states, pairs = states.reshape(-1, n, d), pairs.reshape(-1, max(n - 1, 0), d, d)
+    states = states.reshape(-1, n, d)
     chains = len(states)
+    pairs = pairs.reshape(chains, n - 1, d, d)
     scores = np.full((chains, d, count), -np.inf)
     scores[:, :, 0] = states[:, 0]
     back = np.zeros((chains, n, d, count), dtype=np.int32)
