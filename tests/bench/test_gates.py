@@ -56,6 +56,10 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     # Leads on to the Blade leg; the seal opens by POST alone.
     "bitting": (EVERYBODY, BENCH),
     "study-readings": (NOT_THIS_WAY, BENCH),
+    # A plain visit shows counts; the seal opens by POST alone.
+    "ladder": (BENCH, BENCH),
+    "code-tables": (BENCH, BENCH),
+    "code-table-drop": (NOT_THIS_WAY, BENCH),
     # Leads on to the Blade leg; what was read opens by POST alone.
     "blade-picture": (EVERYBODY, BENCH),
     "blade-reading": (BENCH, BENCH),
@@ -132,7 +136,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     of_a_list = ("list", "list-choices", "list-run", "list-progress", "list-cancel")
     arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
-    of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading"}
+    of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading", "ladder"}
     return reverse(name, args=arguments.get(name, [number] if name in of_a_job else []))
 
 

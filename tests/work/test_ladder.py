@@ -324,7 +324,7 @@ def test_doubtful_caliper_readings_weigh_the_ladders(ready: Bench) -> None:
     place = next(i for i, cut in enumerate(cuts) if cut + 1 < len(standard.depths_mm))
     heights[place] -= step / 2
     data = {f"reading-{i}": f"{height:.3f}" for i, height in enumerate(heights, 1)}
-    ready.do("plan-ladder", {**data, "sd_mm": "0.03", "use_readings": "yes"})
+    ready.do("plan-ladder", {**data, "sd_mm": "0.03", "weigh_by": "caliper"})
     assert ready.job.ladder.reading
     rungs = [rung for ladder in look(ready).ladders for rung in ladder]
     assert format_bitting(standard, bitting) in rungs

@@ -10,6 +10,7 @@ from django.conf import settings
 from bittern.bench.jobs.clock import SystemClock
 from bittern.bench.jobs.shop import load_terms
 from bittern.bench.jobs.store import DjangoStore
+from bittern.bench.ladders.store import DjangoTables
 from bittern.bench.learning.store import DjangoLessons
 from bittern.bench.packs.in_use import lay_lists
 from bittern.demo import PACK_DIR
@@ -24,7 +25,12 @@ _packs: dict[Path, tuple[_STATE, Pack]] = {}
 def open_desk(clock: Clock | None = None) -> Desk:
     """Return the desk: store, clock, pack in use and the shop's terms."""
     return Desk(
-        DjangoStore(), clock or SystemClock(), load_pack_in_use(), load_terms(), lessons=DjangoLessons()
+        DjangoStore(),
+        clock or SystemClock(),
+        load_pack_in_use(),
+        load_terms(),
+        lessons=DjangoLessons(),
+        tables=DjangoTables(),
     )
 
 

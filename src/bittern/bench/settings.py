@@ -40,6 +40,7 @@ INSTALLED_APPS = [
     "bittern.bench.packs",
     "bittern.bench.learning",
     "bittern.bench.readings",
+    "bittern.bench.ladders",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

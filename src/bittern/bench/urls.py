@@ -8,5 +8,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("bittern.bench.people.urls")),
     path("", include("bittern.bench.packs.urls")),
     path("", include("bittern.bench.learning.urls")),
+    path("", include("bittern.bench.ladders.urls")),
     path("", include("bittern.bench.pages.urls")),
 ]

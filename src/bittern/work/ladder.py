@@ -14,7 +14,7 @@ from bittern.engines.blade.bitting import (
 from bittern.engines.blade.climbing import Standing, follow_climb, name_deeper
 from bittern.engines.blade.standard import BladeStandard
 from bittern.work.blade import get_standard
-from bittern.work.change import SEAL_LADDER as SEAL
+from bittern.work.change import SEAL_LADDER
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError, SealBrokenError
 from bittern.work.facts import JobFile, Ladder
@@ -67,6 +67,12 @@ def find_ladder(job: JobFile) -> Ladder | None:
     return ladder if ladder and job.key and job.key.blade == ladder.standard else None
 
 
+def is_climbing(job: JobFile) -> bool:
+    """Tell whether ladders are planned or under way: the next step of the Blade leg is on their page."""
+    ladder = find_ladder(job)
+    return ladder is not None and ladder.state in (PLANNED, OPEN)
+
+
 def get_standing(ladder: Ladder) -> Standing:
     """Return where the work on the ladders stands."""
     return follow_climb(ladder.rungs, [event.kind for event in ladder.events])
@@ -81,7 +87,7 @@ def look_at_ladder(desk: Desk, number: int, person: Person, reason: str) -> Open
     with desk.store.transaction():
         job = desk.store.load_for_change(number)
         ladder = get_ladder(job)
-        payload = {"name": SEAL, "reason": reason}
+        payload = {"name": SEAL_LADDER, "reason": reason}
         desk.store.append(
             number, at=desk.clock.now(), person=person.login, kind="seal.looked", payload=payload
         )
@@ -108,7 +114,7 @@ def count_wasted(ladder: Ladder) -> int:
 
 def open_seal(desk: Desk, job: JobFile, ladder: Ladder) -> OpenedLadder:
     """Return the plan; the caller logs the look. Raises SealBrokenError where the pack's blade is another."""
-    text = desk.store.unseal(job.number, SEAL)
+    text = desk.store.unseal(job.number, SEAL_LADDER)
     if text is None:
         raise NotYetError("no ladders", "a plan first", where="ladder")
     standard = get_standard(desk, job)

@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from bittern.engines.blade.climbing import BACK, NO, SPOILT, TURNED
 from bittern.engines.cutting.fitting import fits_standard
 from bittern.work.blade import get_standard, keep_bitting
-from bittern.work.change import changing
+from bittern.work.change import SEAL_LADDER, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import ConflictError, NotYetError
 from bittern.work.facts import JobFile, Ladder, LadderEvent
-from bittern.work.ladder import DROPPED, FOUND, OPEN, SEAL, count_wasted, get_ladder, get_standing, open_seal
+from bittern.work.ladder import DROPPED, FOUND, OPEN, count_wasted, get_ladder, get_standing, open_seal
 from bittern.work.people import Person
 from bittern.work.ports import Desk
 
@@ -98,7 +98,7 @@ def finish_ladder(desk: Desk, number: int, person: Person, data: Mapping[str, ob
             update = {"cutter": ladder.cutter, "cut_by": person.login, "cut_at": change.now}
             change.put(blade=change.job.blade.model_copy(update=update), proof=())
             change.log("blade.cut", cutter=ladder.cutter, standard=ladder.standard)
-        desk.store.drop_seal(number, SEAL)
+        desk.store.drop_seal(number, SEAL_LADDER)
 
 
 def drop_ladder(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
@@ -112,7 +112,7 @@ def drop_ladder(desk: Desk, number: int, person: Person, data: Mapping[str, obje
             raise NotYetError("a ladder that turned", "one that is under way", where="ladder")
         change.put(ladder=ladder.model_copy(update={"state": DROPPED}))
         change.log("ladder.dropped", because=because, wasted=count_wasted(ladder))
-        desk.store.drop_seal(number, SEAL)
+        desk.store.drop_seal(number, SEAL_LADDER)
 
 
 def _get_open(job: JobFile, *, or_found: bool = False) -> Ladder:

@@ -12,15 +12,19 @@ from bittern.engines.blade.measurement import Measurement
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.blade.weighing import weigh_remaining
 from bittern.work.blade import get_standard
-from bittern.work.change import Change, changing
+from bittern.work.blade_reading import look_at_reading
+from bittern.work.change import SEAL_LADDER, Change, changing
 from bittern.work.code_tables import use_table
 from bittern.work.entry import Entry
 from bittern.work.errors import ConflictError, NotYetError, WorkError
 from bittern.work.facts import Ladder
-from bittern.work.ladder import OPEN, SEAL, count_wasted, find_ladder, get_standing
+from bittern.work.ladder import OPEN, count_wasted, find_ladder, get_standing
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
 from bittern.work.readings import list_reading_fields, read_measurement
+
+CALIPER, PICTURE = "caliper", "picture"
+WEIGH_BY = (CALIPER, PICTURE)
 
 
 class HopelessError(WorkError):
@@ -42,10 +46,11 @@ def list_known_fields(standard: BladeStandard) -> tuple[tuple[str, str], ...]:
 
 
 def plan_job_ladder(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
-    """Plan ladders and seal them: fields known (or known-1 …), use_table, use_readings, reading-1 …, sure.
+    """Plan ladders and seal them: fields known (or known-1 …), use_table, weigh_by, reading-1 …, sure.
 
-    ``known`` is a bitting with ? for unknown cuts. With use_readings the caliper readings count, however
-    doubtful. An earlier plan on which work has begun is replaced only with the tick sure.
+    ``known`` is a bitting with ? for unknown cuts. ``weigh_by`` is ``caliper`` (the readings in the entry) or
+    ``picture`` (the reading that is kept with the job), each however doubtful. An earlier plan on which work
+    has begun is replaced only with the tick sure.
     """
     require(person, "bench")
     entry = Entry(data)
@@ -58,13 +63,14 @@ def plan_job_ladder(desk: Desk, number: int, person: Person, data: Mapping[str, 
             f"{standard.title}, a track blade", "an edge blade, which can be cut deeper", where="ladder"
         )
     known = _read_known(entry, standard)
-    reading = read_measurement(standard, data) if entry.flag("use_readings") else None
+    weigh_by = entry.choice("weigh_by", WEIGH_BY, required=False)
     with_table = entry.flag("use_table")
     _require_replaceable(entry, find_ladder(job))
-    if known is not None and reading is None and not with_table and not _knows_any(known):
+    if known is not None and not weigh_by and not with_table and not _knows_any(known):
         entry.fault("known", "no known cut", "one at least, or a reading, or a code table")
     entry.finish()
     assert known is not None
+    reading = _find_reading(desk, number, person, standard, weigh_by, data)
     table = use_table(desk, number, person, standard) if with_table else None
     plan = _work_out(entry, standard, known, table, reading)
     with changing(desk, number, person, "bench") as change:
@@ -73,6 +79,21 @@ def plan_job_ladder(desk: Desk, number: int, person: Person, data: Mapping[str, 
         _require_replaceable(entry, find_ladder(change.job))
         entry.finish()
         _seal_plan(desk, change, standard, plan, known, table=with_table, reading=reading is not None)
+
+
+def _find_reading(
+    desk: Desk,
+    number: int,
+    person: Person,
+    standard: BladeStandard,
+    weigh_by: str,
+    data: Mapping[str, object],
+) -> Measurement | None:
+    if weigh_by == CALIPER:
+        return read_measurement(standard, data)
+    if weigh_by == PICTURE:
+        return look_at_reading(desk, number, person, "ladders")[0].measurement
+    return None
 
 
 def _work_out(
@@ -146,7 +167,7 @@ def _seal_plan(
         "ladders": plan.ladders,
         "proof": plan.proof,
     }
-    desk.store.seal(change.job.number, SEAL, json.dumps(secret, separators=(",", ":")))
+    desk.store.seal(change.job.number, SEAL_LADDER, json.dumps(secret, separators=(",", ":")))
     best = plan.helps[0] if plan.helps else None
     ladder = Ladder(
         standard=standard.id,

@@ -65,17 +65,25 @@ def _promise(job: JobFile) -> str:
     return f"{p.total} {p.currency}, {state}"
 
 
+def _ladder(job: JobFile) -> str:
+    ladder = job.ladder
+    if ladder is None or ladder.state not in ("planned", "open"):
+        return ""
+    return f"{ladder.standard}: ladders {'under way' if ladder.state == 'open' else 'planned'}"
+
+
 def _blade(job: JobFile) -> str:
     b = job.blade
     if job.key is not None and not job.key.blade:
         return "This article has no blade to cut."
     if b is None:
-        return ""
+        return _ladder(job)
     if b.inspected == "fits":
         return f"{b.standard}: cut and inspected"
     if b.cut_at:
         return f"{b.standard}: cut, not yet inspected"
-    return f"{b.standard}: bitting {b.source}, sealed"
+    source = "found by ladders" if b.source == "ladder" else b.source
+    return f"{b.standard}: bitting {source}, sealed"
 
 
 def _pairing(job: JobFile) -> str:

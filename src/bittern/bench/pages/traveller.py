@@ -18,6 +18,7 @@ from bittern.bench.templatetags.bench import name_field
 from bittern.core.errors import BitternError
 from bittern.work.errors import SealBrokenError
 from bittern.work.facts import JobFile
+from bittern.work.ladder import is_climbing
 from bittern.work.legs import Traveller, draw_traveller
 from bittern.work.lines import WANT_WORDS
 from bittern.work.people import Person
@@ -78,6 +79,8 @@ def render_job(
         "open_leg": open_leg,
         # A run under way goes on in the runner, not on this page.
         "at_runner": open_leg == "pairing" and job.pairing is not None and not job.pairing.outcome,
+        # Ladders have a page of their own, for those at the bench.
+        "at_ladder": open_leg == "blade" and is_climbing(job) and person.may("bench"),
         "asked_for": bool(leg) and (traveller.next is None or traveller.next.leg != leg),
         "typed": typed,
         **build_leg(desk, job, person, open_leg, typed),
