@@ -78,7 +78,8 @@ class KnowingReader:
         seen = make_silhouette(self.scan.key, self.scan.dpi, np.random.default_rng(2), lie=lie, missing=0.01)
         tip = self.scan.key.outline.bounds[2]
         to_key = np.array([[-1.0, 0.0, tip], [0.0, -1.0 if over else 1.0, 0.0], [0.0, 0.0, 1.0]])
-        return replace(seen, to_picture=self.scan.to_picture @ to_key)
+        found: Silhouette = replace(seen, to_picture=self.scan.to_picture @ to_key)
+        return found
 
     def decode(
         self, silhouette: Silhouette, standards: Sequence[BladeStandard], readings: Sequence[Reading] = ()
@@ -125,3 +126,17 @@ def stand_in(monkeypatch: Any, reader: KnowingReader) -> KnowingReader:
     )
     monkeypatch.setattr("bittern.engines.blade.decoding.decode_silhouette", reader.decode, raising=False)
     return reader
+
+
+def soil(scan: Scan, cut: int, width_mm: float) -> bytes:
+    """Return the scan with a drop of dirt, as bright as the steel, in one cut."""
+    from simulated_keys.scan import encode_png
+
+    standard = scan.key.standard
+    grey = decode_picture(scan.png)[:, :, 0].astype(np.float32)
+    rows, columns = np.indices(grey.shape)
+    root_mm = standard.depths_mm[scan.key.bitting.edges[0][cut] or 0]
+    column, row = scan.place_cut(standard.positions_mm[cut], root_mm)
+    radius = 0.7 * width_mm * scan.dpi / 25.4
+    grey[np.hypot(columns - column, rows - row) < radius] = scan.conditions.metal
+    return encode_png(grey, scan.dpi)

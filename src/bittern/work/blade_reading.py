@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
-
-import numpy as np
 
 from bittern.core.errors import InputError
 from bittern.engines.blade.bitting import UNKNOWN
 from bittern.engines.blade.caliper import TOLERANCES, Reading
 from bittern.engines.blade.measurement import Measurement
-from bittern.engines.blade.silhouette import Camera, Silhouette
 from bittern.engines.blade.standard import BladeStandard
 from bittern.work.blade import get_standard, keep_bitting, require_ready
+from bittern.work.blade_outline import cut_out, find_disagreements, turn_over
 from bittern.work.blade_record import PHOTO, SCAN, BladeReading, mark_reading, read_reading, write_reading
 from bittern.work.change import SEAL_READING, Change, changing
 from bittern.work.entry import Entry
@@ -25,16 +22,10 @@ from bittern.work.pictures import MOST_KEPT, keep_picture, list_pictures
 from bittern.work.ports import Desk
 from bittern.work.readings import list_reading_fields, parse_readings
 
-if TYPE_CHECKING:
-    from bittern.work.blade_picture import PictureReading
-
 MOST_P_NONE = 0.1
 """Beyond one chance in ten that the blade is of another standard no reason makes up for it."""
 LEAST_DPI, MOST_DPI = 50.0, 2400.0
 VERSION = "version"
-MARGIN_MM = 4.5
-BOW_MM = 4.5
-MOST_PIXELS_PER_MM = 40.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,64 +237,9 @@ def weigh_anew(
 
     outline = turn_over(before.silhouette) if swapped else before.silhouette
     found = decode_silhouette(outline, (standard,), tuple(heights))
+    apart = find_disagreements(standard, found, heights)
+    found = replace(found, problems=(*found.problems, *apart))
     return replace(before, heights=tuple(heights), swapped=swapped, measurement=found)
-
-
-def turn_over(outline: Silhouette) -> Silhouette:
-    """Return the outline with upper and lower edge exchanged: the same key, its other face up.
-
-    >>> import numpy as np
-    >>> flat = np.zeros(2)
-    >>> key = Silhouette(
-    ...     flat, flat + 4, flat - 3, flat + 0.01, flat + 0.02, 30.0, 29.0, 0.1, 0.1, 0.04, np.eye(2, 3))
-    >>> float(turn_over(key).upper_mm[0]), turn_over(key).shoulder_upper_mm
-    (3.0, 29.0)
-    """
-    camera: Camera | None = outline.camera
-    if camera is not None:
-        camera = replace(camera, foot_h_mm=-camera.foot_h_mm)
-    return replace(
-        outline,
-        upper_mm=-outline.lower_mm,
-        lower_mm=-outline.upper_mm,
-        upper_sd_mm=outline.lower_sd_mm,
-        lower_sd_mm=outline.upper_sd_mm,
-        shoulder_upper_mm=outline.shoulder_lower_mm,
-        shoulder_lower_mm=outline.shoulder_upper_mm,
-        to_picture=outline.to_picture * np.array([1.0, -1.0, 1.0]),
-        camera=camera,
-    )
-
-
-def cut_out(found: PictureReading) -> tuple[bytes, tuple[int, int], np.ndarray]:
-    """Return the blade and a little around it as JPEG, its size, and the map from (s, h) to its pixels.
-
-    The tip points right, as in the silhouette. The rest of the picture is nobody's business.
-    """
-    import cv2
-
-    from bittern.formats.images import encode_picture
-
-    outline = found.silhouette
-    heights = np.concatenate([outline.upper_mm, outline.lower_mm])
-    shoulders = [outline.shoulder_upper_mm, outline.shoulder_lower_mm]
-    shoulders = [one for one in shoulders if np.isfinite(one)]
-    far = min(float(outline.s_mm[-1]), (max(shoulders) + BOW_MM) if shoulders else float("inf"))
-    blade = heights[np.isfinite(heights) & np.tile(outline.s_mm <= far - BOW_MM, 2)]
-    top, bottom = (float(blade.max()), float(blade.min())) if blade.size else (5.0, -5.0)
-    top, bottom, near = top + MARGIN_MM, bottom - MARGIN_MM, -MARGIN_MM / 2
-    scale = min(found.flat.pixels_per_mm, MOST_PIXELS_PER_MM)
-    width, height = max(8, round((far - near) * scale)), max(8, round((top - bottom) * scale))
-    frame = np.array([[-scale, 0.0, far * scale], [0.0, -scale, top * scale]])
-    back = np.linalg.inv(np.vstack([frame, [0.0, 0.0, 1.0]]))
-    seen = cv2.warpAffine(
-        found.flat.grey,
-        outline.to_picture @ back,
-        (width, height),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return encode_picture(np.asarray(seen, dtype=np.uint8), quality=85), (width, height), frame
 
 
 def _find_dpi(raw: bytes) -> float:

@@ -49,14 +49,12 @@ def _at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     def launch(*arguments: Any) -> None:
         runs.run(*arguments)
 
-    def start_here(self: threading.Thread) -> None:
-        self.run()
-
     monkeypatch.setattr(runs, "launch", launch)
-    monkeypatch.setattr(runs.connections, "close_all", lambda: None)
-    monkeypatch.setattr(runs.threading.Thread, "start", start_here)
-    monkeypatch.setattr(runs.threading.Thread, "join", lambda self, timeout=None: None)
-    monkeypatch.setattr(runs.threading.Thread, "is_alive", lambda self: False)
+    threads = "bittern.bench.readings.runs.threading.Thread"
+    monkeypatch.setattr("bittern.bench.readings.runs.connections.close_all", lambda: None)
+    monkeypatch.setattr(f"{threads}.start", lambda thread: thread.run())
+    monkeypatch.setattr(f"{threads}.join", lambda thread, timeout=None: None)
+    monkeypatch.setattr(f"{threads}.is_alive", lambda thread: False)
 
 
 def send(client: Client, number: int, picture: bytes | None, **fields: str) -> Any:
@@ -64,7 +62,7 @@ def send(client: Client, number: int, picture: bytes | None, **fields: str) -> A
     return client.post(reverse("blade-picture", args=[number]), {"how": "scan", **fields, **files})
 
 
-def do(client: Client, number: int, what: str, *, part: bool = False, **fields: str) -> Any:
+def do(client: Client, number: int, what: str, part: str = "", **fields: str) -> Any:
     headers = {"HX-Request": "true", "HX-Target": "reading"} if part else {}
     return client.post(reverse("blade-reading", args=[number]), {"do": what, **fields}, headers=headers)
 
@@ -139,7 +137,7 @@ def test_a_cut_measured_again_is_weighed_at_once(
     number, client = carry(desk, "promise"), log_in(cast.technician)
     hidden = begin(client, number, doubtful)
     answer = do(
-        client, number, "measure-again", part=True, **{**hidden, "reading-4": "6,21", "sd_mm": "0.02"}
+        client, number, "measure-again", part="yes", **{**hidden, "reading-4": "6,21", "sd_mm": "0.02"}
     )
     words = read_words(answer)
     assert "<html" not in answer.content.decode()
@@ -152,7 +150,7 @@ def test_a_cut_measured_again_is_weighed_at_once(
     (field,) = find_inputs(do(client, number, "look-reading"), name="reading-4")
     assert field["value"] == "6.21"
     hidden = find_hidden(answer)
-    answer = do(client, number, "measure-again", part=True, **{**hidden, "reading-4": ""})
+    answer = do(client, number, "measure-again", part="yes", **{**hidden, "reading-4": ""})
     assert "Do not cut by this yet" in read_words(answer)
 
 
