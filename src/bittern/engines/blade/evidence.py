@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -93,6 +93,32 @@ def gather(
         camera=silhouette.camera,
         readings=tuple(readings),
     )
+
+
+def lay_flat(evidence: Evidence, thickness_mm: float) -> Evidence:
+    """Return the evidence with the blade's thickness taken out, roughly: for a search, not for a fit.
+
+    Where the nearer face stands out (the edge looks away from the camera's foot) its outline is drawn back
+    onto the ground; else the outline is that of the face on the ground already.
+    """
+    camera = evidence.camera
+    if camera is None:
+        return evidence
+    grow = camera.height_mm / (camera.height_mm - thickness_mm)
+    foot_s = camera.foot_s_mm
+    tip = max(0.0, foot_s * (1 - 1 / grow))
+    shoulder = evidence.shoulder_mm
+    if foot_s > shoulder:
+        shoulder = foot_s + (shoulder - foot_s) / grow
+    blocks = []
+    for block in evidence.blocks:
+        foot = block.sign * camera.foot_h_mm
+        stands_out = block.outward_mm > foot
+        drawn = foot + (block.outward_mm - foot) / grow
+        s = np.where(stands_out, foot_s + (block.s_mm - foot_s) / grow, block.s_mm) - tip
+        outward = np.where(stands_out, drawn, block.outward_mm)
+        blocks.append(replace(block, s_mm=s, outward_mm=outward))
+    return replace(evidence, blocks=tuple(blocks), shoulder_mm=shoulder - tip, camera=None)
 
 
 def upper_sign(standard: BladeStandard) -> int:

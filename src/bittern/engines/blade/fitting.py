@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bittern.engines.blade import worn
-from bittern.engines.blade.evidence import Block, Evidence, find_centre
+from bittern.engines.blade.evidence import Block, Evidence, find_centre, lay_flat
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.blade.worn import NUISANCES, Family
 
@@ -71,7 +71,7 @@ def get_beliefs(standard: BladeStandard, family: Family, evidence: Evidence) -> 
     """
     step = family.step_mm
     flat_back = standard.sides == "single"
-    centre, _ = find_centre(standard, evidence)
+    centre, _ = find_centre(standard, lay_flat(evidence, standard.thickness_mm))
     rows: dict[int, tuple[float, float, float, float]] = {
         worn.SHIFT: (0.0, evidence.place_sd_mm, -1.0, 1.0),
         worn.SCALE: (0.0, 0.002 if evidence.camera is None else 0.001, -0.01, 0.01),

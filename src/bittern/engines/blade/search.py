@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from bittern.engines.blade import worn
 from bittern.engines.blade.bitting import find_violations
-from bittern.engines.blade.evidence import Block, Evidence, find_centre
+from bittern.engines.blade.evidence import Block, Evidence, find_centre, lay_flat
 from bittern.engines.blade.fitting import FREEDOM, Beliefs
 from bittern.engines.blade.lattice import find_best_paths
 from bittern.engines.blade.remaining import to_bitting
@@ -53,6 +53,7 @@ def find_candidates(
     standard: BladeStandard, family: Family, evidence: Evidence, beliefs: Beliefs
 ) -> Candidates:
     """Return the bittings that explain the evidence best somewhere on the grid of nuisances."""
+    evidence = lay_flat(evidence, standard.thickness_mm)
     offset, tilt = find_centre(standard, evidence)
     offsets = np.array(OFFSETS) * family.step_mm if standard.sides == "split" else np.zeros(1)
     grid = np.array(list(product(SHIFTS_MM, offset + offsets, AMOUNTS)))
