@@ -144,15 +144,7 @@ def make_key(
     """
     making = _draw_making(standard, bitting, rng, tolerance_share)
     wear = draw_wear(wear_steps, rng, law)
-    x_mm = np.arange(0.0, making.length_mm + GRID_MM / 2, GRID_MM)
-    factory = np.stack(
-        [
-            sample_factory_heights(standard, np.asarray(roots), x_mm - making.shift_mm)
-            for roots in making.roots_mm
-        ]
-    )
-    # A cutter's corner is rounded: the sharp corner of a root stays a little filled.
-    factory = np.stack([_fill_corners(one) for one in factory])
+    x_mm, factory = _sample_factory(standard, making)
     amount = _choose_amount(standard, wear, wear_steps, x_mm, factory, making.shift_mm)
     chosen = draw_bow(standard, rng, bow)
     worn = np.stack(
@@ -162,12 +154,7 @@ def make_key(
         ]
     )
     blade = _make_blade(standard, making, wear, x_mm, worn, amount.back, rng, tip)
-    shoulder = -making.length_mm
-    block, body = make_bow(standard, chosen, shoulder)
-    whole = shapely.union_all([blade, block, body])
-    hole_u, hole_v, radius = chosen.hole
-    if radius:
-        whole = whole.difference(shapely.Point(shoulder + hole_u, hole_v).buffer(radius, quad_segs=48))
+    whole, head = _join_bow(standard, making, chosen, blade)
     left = _read_edges(standard, making, blade, x_mm)
     at_roots = np.asarray(standard.positions_mm) + making.shift_mm
     losses = np.stack(
@@ -188,9 +175,32 @@ def make_key(
         factory_mm=factory,
         worn_mm=left,
         losses_mm=losses,
-        outline=_take_largest(whole),
-        head=body if chosen.kind == "plastic" else shapely.union_all([block, body]),
+        outline=whole,
+        head=head,
     )
+
+
+def _sample_factory(standard: BladeStandard, making: Making) -> tuple[Floats, Floats]:
+    """Return distances from the datum and the heights there of each edge, as the factory cut them."""
+    x_mm = np.arange(0.0, making.length_mm + GRID_MM / 2, GRID_MM)
+    # A cutter's corner is rounded: the sharp corner of a root stays a little filled.
+    heights = [
+        _fill_corners(sample_factory_heights(standard, np.asarray(roots), x_mm - making.shift_mm))
+        for roots in making.roots_mm
+    ]
+    return x_mm, np.stack(heights)
+
+
+def _join_bow(standard: BladeStandard, making: Making, bow: Bow, blade: Polygon) -> tuple[Polygon, Polygon]:
+    """Return the whole key, its hole cut out, and the part of it that is the bow or the head."""
+    shoulder = -making.length_mm
+    block, body = make_bow(standard, bow, shoulder)
+    whole = shapely.union_all([blade, block, body])
+    hole_u, hole_v, radius = bow.hole
+    if radius:
+        whole = whole.difference(shapely.Point(shoulder + hole_u, hole_v).buffer(radius, quad_segs=48))
+    head = body if bow.kind == "plastic" else shapely.union_all([block, body])
+    return _take_largest(whole), head
 
 
 def _draw_making(standard: BladeStandard, bitting: Bitting, rng: np.random.Generator, share: float) -> Making:
