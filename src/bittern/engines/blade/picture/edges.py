@@ -22,6 +22,10 @@ Floats = NDArray[np.float64]
 Grey = NDArray[np.uint8]
 
 
+SLANT_PX = 7
+"""Pixels beyond the blur from which the grey's slant is taken."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Crossings:
     """Where lines cross an edge.
@@ -68,7 +72,7 @@ def find_crossings(
     outward
         Shape (2,): unit vector from the body to the ground, the same for all lines.
     reach_px
-        How far from its base point the edge may lie, to either side.
+        How far outside its base point the edge may lie; inside, twice that.
     pitch_px
         Distance of the lines from each other.
     blur_px
@@ -82,10 +86,15 @@ def find_crossings(
     offset = path + np.where(np.abs(fit.place) < 3, fit.place, 0)
     slope = _slope(_running_median(offset + start, 5), pitch_px)
     wide = blur * np.hypot(1, slope)
-    fit = _fit(grey, base + offset[:, None] * outward, outward, wide, rounds=3)
+    fit = _fit(grey, base + offset[:, None] * outward, outward, wide, rounds=3, level_over=60 / pitch_px)
     offset = offset + fit.place
     sd, noise = _find_sd(fit, offset + start, wide, pitch_px)
-    bad = _find_bad(fit, pitch_px) | (np.abs(offset - path) > 3.5) | _find_bumps(offset + start, sd, pitch_px)
+    bad = (
+        _find_bad(fit, pitch_px)
+        | (np.abs(offset - path) > 3.5)
+        | _find_bumps(offset + start, sd, pitch_px, reach_px)
+    )
+    bad = _running(np.max, bad.astype(np.float64), 2 * max(1, round(2 / pitch_px)) + 1) > 0
     return Crossings(
         np.where(bad, np.nan, offset),
         np.where(bad, np.nan, sd),
@@ -108,16 +117,29 @@ def _find_path(grey: Grey, base: Floats, outward: Floats, reach_px: float, pitch
     import cv2
 
     reach = math.ceil(reach_px)
-    offsets = np.arange(-reach, reach + 1, dtype=np.float64)
+    # Dirt makes the coarse outline too large rather than too small.
+    offsets = np.arange(-2 * reach, reach + 1, dtype=np.float64)
     columns = (base[:, :1] + offsets * outward[0]).astype(np.float32)
     rows = (base[:, 1:] + offsets * outward[1]).astype(np.float32)
     strip = cv2.remap(grey, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     smooth = cv2.GaussianBlur(strip.astype(np.float32), (0, 0), sigmaX=1.0, sigmaY=max(0.6, 1.0 / pitch_px))
-    steep = np.abs(np.gradient(np.asarray(smooth, dtype=np.float64), axis=1))
-    typical = max(float(np.median(steep.max(axis=1))), 0.5)
-    ratio = steep / typical
-    gain = np.minimum(ratio / 0.45, 1) + 0.25 * np.minimum(ratio, 2) + 0.1 * offsets / reach_px
+    levels = np.asarray(smooth, dtype=np.float64)
+    steep = np.abs(np.gradient(levels, axis=1))
+    ratio = steep / max(float(np.median(steep.max(axis=1))), 0.5)
+    # Behind a hair the ground goes on: over a third of the reach the level hardly changes.
+    change = _find_change(levels, max(2, round(reach_px / 3)))
+    lasting = np.minimum(change / max(0.5 * float(np.median(change.max(axis=1))), 0.5), 1)
+    gain = (np.minimum(ratio / 0.45, 1) + 0.25 * np.minimum(ratio, 2)) * lasting + 0.1 * offsets / reach_px
     return offsets[_best_path(gain, 0.25)]
+
+
+def _find_change(levels: Floats, count: int) -> Floats:
+    """Return by how much the mean over ``count`` pixels ahead differs from that over as many behind."""
+    padded = np.pad(levels, ((0, 0), (count, count)), mode="edge")
+    total = np.cumsum(np.pad(padded, ((0, 0), (1, 0))), axis=1)
+    ahead = total[:, 2 * count + 1 :] - total[:, count + 1 : -count]
+    behind = total[:, count : -count - 1] - total[:, : -2 * count - 1]
+    return np.asarray(np.abs(ahead - behind) / count)
 
 
 def _best_path(gain: Floats, toll: float) -> NDArray[np.intp]:
@@ -154,10 +176,32 @@ class _Fit:
     """Root mean square of what the model leaves, freed of the smoothing by interpolation."""
 
 
-def _fit(grey: Grey, base: Floats, outward: Floats, wide: Floats, *, rounds: int) -> _Fit:
-    """Fit place, low and height on every line; ``wide`` is the blur along the line."""
-    x, value, kept = _read_lines(grey, base, outward, _half(wide))
+def _fit(
+    grey: Grey, base: Floats, outward: Floats, wide: Floats, *, rounds: int, level_over: float = 0.0
+) -> _Fit:
+    """Fit place, low and height on every line; ``wide`` is the blur along the line.
+
+    With ``level_over`` lines the grey's slant on either side (a shadow's, a stain's) is taken away first: found
+    beyond the blur, the same over so many lines.
+    """
+    half = _half(wide)
+    x, value, kept = _read_lines(grey, base, outward, half + (SLANT_PX if level_over else 0))
+    if level_over:
+        for side in (-1.0, 1.0):
+            slant = _running_median(_find_slant(x * side, value, wide), round(level_over) | 1)
+            z = x * side / wide[:, None]
+            ramp = wide[:, None] * (z * normal_integral(z) + np.exp(-0.5 * z * z) / math.sqrt(2 * math.pi))
+            value = value - slant[:, None] * ramp
     return _fit_lines(x, value, kept, wide, rounds=rounds)
+
+
+def _find_slant(x: Floats, value: Floats, wide: Floats) -> Floats:
+    """Return the grey's rise a pixel from just beyond the blur outward, shape (n,)."""
+    start = 2.0 * wide[:, None]
+    use = ((x >= start) & (x <= start + SLANT_PX)).astype(np.float64)
+    count = np.maximum(use.sum(axis=1), 1)[:, None]
+    d = use * (x - (use * x).sum(axis=1)[:, None] / count)
+    return np.asarray((d * value).sum(axis=1) / np.maximum((d * x).sum(axis=1), 1e-9))
 
 
 def _half(wide: Floats) -> Floats:
@@ -231,14 +275,29 @@ def _find_sd(fit: _Fit, height_px: Floats, wide: Floats, pitch_px: float) -> tup
     width = max(5, round(24 / pitch_px) | 1)
     noise = np.maximum(_running_median(fit.rest, width), 0.3)
     sd = noise / np.maximum(np.abs(fit.height), 1.0) * np.sqrt(2 * math.sqrt(math.pi) * wide)
-    # Corners bend too, so the calmest third of the places is asked.
-    far = max(1, math.ceil(3 / pitch_px))
-    if len(height_px) > 20 * far:
-        bend = height_px[far:-far] - (height_px[: -2 * far] + height_px[2 * far :]) / 2
-        seen = float(np.percentile(np.abs(bend) / sd[far:-far], 30)) / (0.3853 * math.sqrt(1.5))
-        if seen > 1.15:
-            sd = sd * min(seen, 3.0)
+    scatter = _find_scatter(height_px, sd, pitch_px)
+    if scatter > 1.15:
+        sd = sd * min(scatter, 3.0)
     return sd, float(np.median(noise))
+
+
+def _find_scatter(height_px: Floats, sd: Floats, pitch_px: float) -> float:
+    """Return how many times ``sd`` the heights scatter about short parabolas, where they are calmest.
+
+    Corners of the profile lie in most of the stretches, so the quietest quarter is asked; of stretches that
+    hold noise alone its mean square is that of a chi-square's lower quartile (Wilson and Hilferty 1931).
+    """
+    stride = max(1, round(1 / pitch_px))
+    count = 9
+    if len(height_px) < 4 * count * stride:
+        return 1.0
+    basis = np.linalg.qr(np.vander(np.linspace(-1, 1, count), 3))[0]
+    windows = np.lib.stride_tricks.sliding_window_view(height_px[::stride], count)
+    scale = np.lib.stride_tricks.sliding_window_view(sd[::stride] ** 2, count).mean(axis=1)
+    rest = windows - (windows @ basis) @ basis.T
+    free = count - 3
+    quartile = (1 - 2 / (9 * free) - 0.6745 * math.sqrt(2 / (9 * free))) ** 3
+    return math.sqrt(float(np.percentile((rest**2).sum(axis=1) / scale / free, 25)) / quartile)
 
 
 def _find_bad(fit: _Fit, pitch_px: float) -> NDArray[np.bool_]:
@@ -254,17 +313,24 @@ def _find_bad(fit: _Fit, pitch_px: float) -> NDArray[np.bool_]:
     return bad | (np.abs(fit.low + fit.height - ground) > 6 * rest + 0.12 * np.abs(height))
 
 
-def _find_bumps(height_px: Floats, sd: Floats, pitch_px: float) -> NDArray[np.bool_]:
-    """Return lines where the outline stands out steeply and narrowly, as with a speck on the edge.
+def _find_bumps(height_px: Floats, sd: Floats, pitch_px: float, reach_px: float) -> NDArray[np.bool_]:
+    """Return lines where the outline stands out, or in, narrowly, as with a speck on the edge.
 
-    A peak between two cuts is at most a right angle: over a width ``w`` it stands out ``w / 2``.
+    A speck stands out as much over its own width as over twice that; a ridge between two cuts is wider the
+    further down one looks, so it stands out more.
     """
     bad = np.zeros(len(height_px), bool)
-    for width_px in (4.0, 8.0, 14.0):
-        count = max(3, round(width_px / pitch_px) | 1)
-        flat = _running(np.max, _running(np.min, height_px, count), count)
-        bad |= height_px - flat > 0.85 * count * pitch_px + 6 * np.minimum(sd, 1.0)
-    return _running(np.max, bad.astype(float), 3) > 0
+    for side in (1.0, -1.0):
+        for width_px in (0.16 * reach_px, 0.3 * reach_px, 0.55 * reach_px):
+            count = round(max(width_px, 5.0) / pitch_px) | 1
+            narrow, wide = (_stand_out(side * height_px, n) for n in (count, 2 * count - 1))
+            bad |= (narrow > 0.35 + 5 * np.minimum(sd, 1.0)) & (wide < 1.35 * narrow)
+    return bad
+
+
+def _stand_out(height: Floats, count: int) -> Floats:
+    """Return by how much the heights stand out of what a bar of ``count`` lines fits under."""
+    return height - _running(np.max, _running(np.min, height, count), count)
 
 
 # Numerical parts.

@@ -31,6 +31,8 @@ class Tolerances:
     """Half the width of what is taken for a hair or dust; the thinnest blade is over 2 mm."""
     least_area_mm2: float = 40.0
     """A blade of 10 mm by 4 mm; specks have under 1."""
+    wedge_area_mm2: float = 30.0
+    """Ground between a hair and the edge."""
     second_share: float = 0.3
     """A second body of this share of the first is no dirt."""
     edge_area_mm2: float = 20.0
@@ -163,6 +165,27 @@ def _close_and_fill(wall: Mask, part: Coarse) -> Mask:
     return _unpad(solid, part).astype(bool)
 
 
+def _open_wedges(solid: Mask, wall: Mask, away: NDArray[np.float32], contrast: float, part: Coarse) -> Mask:
+    """Return the body without the ground that a hair at its edge fences in."""
+    import cv2
+
+    inside = (solid & ~wall).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(inside, connectivity=4)
+    small = np.asarray(stats)[:, cv2.CC_STAT_AREA] < LIMITS.wedge_area_mm2 * part.per_mm**2
+    share = np.bincount(labels.ravel(), (away > 0.3 * contrast).ravel(), count) / np.maximum(
+        np.bincount(labels.ravel(), minlength=count), 1
+    )
+    wedge = small & (share < 0.5)
+    wedge[0] = False
+    if not wedge.any():
+        return solid
+    # A hole in the bow is closed again, for its rim is no thread.
+    cut = solid & ~wedge[labels]
+    disc = _disc(LIMITS.thread_mm * part.per_mm)
+    opened = np.asarray(cv2.morphologyEx(_pad(cut, part), cv2.MORPH_OPEN, disc), dtype=np.uint8)
+    return _unpad(_fill(opened), part).astype(bool)
+
+
 def _separate(part: Coarse) -> tuple[NDArray[np.float32], Mask, Mask, float]:
     """Return ground, sharp edges, all that is not ground, and the contrast.
 
@@ -178,7 +201,7 @@ def _separate(part: Coarse) -> tuple[NDArray[np.float32], Mask, Mask, float]:
     # On either side of a sharp edge lie ground and key: the upper values are the key's.
     contrast = float(np.percentile(away[near], 75)) if near.any() else 0.0
     wall = sharp | (away > max(0.55 * contrast, LIMITS.least_contrast))
-    return ground, sharp, _close_and_fill(wall, part), contrast
+    return ground, sharp, _open_wedges(_close_and_fill(wall, part), wall, away, contrast, part), contrast
 
 
 def _find_sharp(part: Coarse) -> tuple[Mask, Mask]:

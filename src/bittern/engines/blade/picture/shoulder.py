@@ -20,6 +20,8 @@ LEAST_STEP_MM = 0.7
 STEEP_MM = 0.2
 """Half the length over which the step must rise: slope 1.75, steeper than any flank of a cut."""
 REACH_MM = 0.5
+SAME_MM = 0.4
+"""The two sides of a shoulder lie in one plane to this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +74,18 @@ def _outermost(h: Floats, edge: Floats, sd: Floats, blur_mm: float) -> Plane:
 
 
 def _straight_end(h: Floats, edge: Floats, sd: Floats) -> Plane:
-    line = np.polyfit(h, edge, 1)
-    spread = max(float(np.std(edge - np.polyval(line, h))), float(np.median(sd)))
-    ends = np.polyval(line, [h.min(), h.max()])
+    half = float(h.max() - h.min()) / 2
+    x = (h - (h.max() + h.min()) / 2) / half
+    curve = np.polyfit(x, edge, 2)
+    spread = max(float(np.std(edge - np.polyval(curve, x))), float(np.median(sd)))
+    noise = spread / math.sqrt(len(h))
+    if curve[0] > 6 * noise:
+        apex = float(np.clip(-curve[1] / (2 * curve[0]), -1, 1))
+        return Plane(float(np.polyval(curve, apex)), 2 * noise)
+    line = np.polyfit(x, edge, 1)
     # An end square to the axis within a degree is taken as square: its mean is the plane.
-    s = float(ends.mean()) if abs(line[0]) < 0.015 else float(ends.min())
-    return Plane(s, spread / math.sqrt(len(h)))
+    s = float(line[1]) if abs(line[0]) < 0.015 * half else float(line[1] - abs(line[0]))
+    return Plane(s, noise)
 
 
 def _corner(h: Floats, edge: Floats, sd: Floats, apex: float, blur_mm: float) -> Plane:
@@ -131,7 +139,9 @@ def find_shoulders(grey: NDArray[np.uint8], axis: Axis, profile: Profile) -> tup
     lower = _find_wall(grey, axis, profile.s_mm, -profile.lower_mm, -1.0)
     if math.isnan(upper.s_mm) and math.isnan(lower.s_mm):
         return _find_slope(profile, profile.upper_mm), _find_slope(profile, -profile.lower_mm)
-    return upper, lower
+    # A step further into the bow than the first is the bow's own beginning.
+    first = np.nanmin([upper.s_mm, lower.s_mm])
+    return tuple(plane if plane.s_mm < first + SAME_MM else NO_PLANE for plane in (upper, lower))
 
 
 def _find_wall(grey: NDArray[np.uint8], axis: Axis, s: Floats, height: Floats, side: float) -> Plane:
