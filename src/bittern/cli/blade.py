@@ -1,18 +1,23 @@
-"""``bittern blade``: contours, charts, measurements and ladders."""
+"""``bittern blade``: contours, charts, readings, measurements and ladders."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from bittern.cli.blade_ladder import ladder
-from bittern.cli.blade_options import BittingOption, StandardOption, bitting_text, get_allowed, get_blade
+from bittern.cli.blade_options import (
+    BittingOption,
+    StandardOption,
+    bitting_text,
+    describe_measurement,
+    get_allowed,
+    get_blade,
+)
+from bittern.cli.blade_read import read
 from bittern.cli.output import JsonOption, NoAnswer, PackOption, emit, load_pack, tell
-
-if TYPE_CHECKING:
-    from bittern.engines.blade.measurement import Measurement
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
@@ -80,6 +85,9 @@ def chart(
     emit(data, as_json=as_json, text=f"Wrote {out}.")
 
 
+app.command()(read)
+
+
 @app.command()
 def measure(
     file: Annotated[Path, typer.Argument(metavar="FILE.csv", help="Readings: position,height_mm,sd_mm.")],
@@ -97,28 +105,9 @@ def measure(
         tell(f"bittern: read the positions as {sheet.positions_as}")
     measured = decode_readings(blade, sheet.readings)
     data = {**measured.as_dict(), "positions_as": sheet.positions_as}
-    emit(data, as_json=as_json, text=lambda: _describe_measurement(measured))
+    emit(data, as_json=as_json, text=lambda: describe_measurement(measured))
     if not measured.allowed:
         raise NoAnswer
 
 
 app.command()(ladder)
-
-
-def _describe_measurement(measured: Measurement) -> str:
-    lines = [f"{measured.bitting}   (standard {measured.standard}, sure to {_say(measured.probability)})"]
-    for cut in measured.cuts:
-        if cut.depth_mm is None or cut.distance_mm is None:
-            lines.append(f"  cut {cut.name}: ?  not measured")
-        else:
-            lines.append(
-                f"  cut {cut.name}: {cut.label}  {cut.depth_mm:.2f} mm, {cut.distance_mm:.2f} mm from the"
-                f" nearest depth, probability {_say(cut.probability)}"
-            )
-    lines += [f"Next: {bitting} ({probability:.2g})" for bitting, probability, _ in measured.runners_up[:3]]
-    return "\n".join([*lines, *measured.problems])
-
-
-def _say(probability: float) -> str:
-    # Rounding must not make a certainty.
-    return "above 0.9999" if probability > 0.9999 else f"{probability:.4f}"

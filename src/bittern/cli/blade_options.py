@@ -11,6 +11,7 @@ from bittern.cli.output import NoAnswer, emit, tell
 
 if TYPE_CHECKING:
     from bittern.engines.blade.bitting import Bitting
+    from bittern.engines.blade.measurement import Measurement
     from bittern.engines.blade.standard import BladeStandard
     from bittern.formats.packs import Pack
 
@@ -67,3 +68,30 @@ def get_allowed(blade: BladeStandard, text: str, nothing: Mapping[str, object], 
             emit(data, as_json=True, text="")
         raise NoAnswer
     return cuts
+
+
+def describe_measurement(measured: Measurement) -> str:
+    """Return a measurement in words, its cuts a line each."""
+    lines = [
+        f"{measured.bitting}   (standard {measured.standard}, sure to {say_sureness(measured.probability)})"
+    ]
+    for cut in measured.cuts:
+        if cut.depth_mm is None or cut.distance_mm is None:
+            lines.append(f"  cut {cut.name}: ?  not measured")
+        else:
+            lines.append(
+                f"  cut {cut.name}: {cut.label}  {cut.depth_mm:.2f} mm, {cut.distance_mm:.2f} mm from the"
+                f" nearest depth, probability {say_sureness(cut.probability)}"
+            )
+    lines += [f"Next: {bitting} ({probability:.2g})" for bitting, probability, _ in measured.runners_up[:3]]
+    if measured.wear_mm is not None:
+        lines.append(f"Worn by {measured.wear_mm:.2f} mm in the mean over the roots.")
+    if measured.p_none > 0.001:
+        lines.append(f"None of these standards: {measured.p_none:.3f}.")
+    return "\n".join([*lines, *measured.assumed, *measured.problems])
+
+
+def say_sureness(probability: float) -> str:
+    """Return a probability with four places."""
+    # Rounding must not make a certainty.
+    return "above 0.9999" if probability > 0.9999 else f"{probability:.4f}"

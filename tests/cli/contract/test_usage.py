@@ -16,6 +16,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "label read": ("IMAGE",),
     "blade contour": ("--standard", "--bitting"),
     "blade chart": ("--standard", "--bitting", "--out"),
+    "blade read": ("IMAGE", "--standard"),
     "blade measure": ("FILE.csv", "--standard"),
     "blade ladder": ("--standard", "--known"),
     "runsheet check": ("FILE",),

@@ -1,0 +1,88 @@
+"""A picture of a key read: scale, outline, bitting."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bittern.core.errors import InputError
+from bittern.engines.blade.caliper import Reading
+from bittern.engines.blade.decoding import decode_silhouette
+from bittern.engines.blade.measurement import Measurement
+from bittern.engines.blade.picture.card_fit import flatten_photo
+from bittern.engines.blade.picture.flat import MM_PER_INCH, FlatPicture
+from bittern.engines.blade.picture.outline import find_silhouette
+from bittern.engines.blade.silhouette import Silhouette
+from bittern.engines.blade.standard import BladeStandard
+from bittern.formats.images import Pixels, decode_picture
+
+LEAST_DPI = 50.0
+MOST_DPI = 2400.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PictureReading:
+    """What a picture says, with what is needed to show it and to weigh it again."""
+
+    measurement: Measurement
+    flat: FlatPicture
+    silhouette: Silhouette
+
+
+def read_blade_picture(
+    raw: bytes,
+    standards: Sequence[BladeStandard],
+    *,
+    dpi: float | None = None,
+    heights: Sequence[Reading] = (),
+    where: str = "picture",
+) -> PictureReading:
+    """Return the bitting of the key in a picture.
+
+    Parameters
+    ----------
+    raw
+        A JPEG, PNG, WebP or BMP file.
+    standards
+        One, or those that compete.
+    dpi
+        Resolution of a flatbed scan. None: the picture is a photo of a key on the measuring card.
+    heights
+        Heights of single cuts by caliper; they are added to what the picture says.
+
+    Raises
+    ------
+    InputError
+        No picture, too large, damaged; a dpi that no scanner has.
+    CardError
+        The measuring card is not seen well enough.
+    PictureError
+        No key that can be measured, or none of about the standards' size.
+    """
+    check_dpi(dpi)
+    flat = flatten(decode_picture(raw, where), dpi)
+    silhouette = find_silhouette(flat)
+    return PictureReading(decode_silhouette(silhouette, standards, heights), flat, silhouette)
+
+
+def check_dpi(dpi: float | None) -> None:
+    """Refuse a resolution that no scan has; raises InputError."""
+    if dpi is not None and not LEAST_DPI <= dpi <= MOST_DPI:
+        raise InputError(f"{dpi:g} dpi", f"{LEAST_DPI:g} to {MOST_DPI:g} dpi", where="dpi")
+
+
+def flatten(pixels: Pixels, dpi: float | None) -> FlatPicture:
+    """Return the picture with one scale everywhere: by its dpi, or by the measuring card in it."""
+    grey = to_grey(pixels)
+    if dpi is None:
+        return flatten_photo(grey)
+    return FlatPicture(grey, dpi / MM_PER_INCH, f"{dpi:g} dpi")
+
+
+def to_grey(pixels: Pixels) -> Pixels:
+    """Return the luminance of a picture (ITU-R BT.601 weights), 8 bits."""
+    import cv2
+
+    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
