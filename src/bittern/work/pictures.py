@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import binascii
 import re
+from collections.abc import Mapping
 
 from bittern.work.change import changing
 from bittern.work.entry import Entry
@@ -12,7 +13,7 @@ from bittern.work.errors import NotYetError, SealBrokenError
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
 
-KEPT = "picture.kept"
+KEPT, REMOVED = "picture.kept", "picture.removed"
 MOST_KEPT = 6
 LARGEST_BYTES = 2_000_000
 _NAME = re.compile(r"picture-\d{1,2}")
@@ -34,15 +35,41 @@ def keep_picture(desk: Desk, number: int, person: Person, jpeg: bytes, leg: str)
         if len(jpeg) > LARGEST_BYTES:
             entry.fault("keep", f"{len(jpeg):,} bytes", f"at most {LARGEST_BYTES:,} bytes")
         entry.finish()
-        name = f"picture-{len(kept) + 1}"
+        # A name is never given twice: the log speaks of the picture that had it.
+        name = f"picture-{len(desk.store.entries(number, KEPT)) + 1}"
         desk.store.seal(number, name, base64.b64encode(jpeg).decode())
         change.log(KEPT, name=name, leg=leg)
     return name
 
 
 def list_pictures(desk: Desk, number: int) -> tuple[str, ...]:
-    """Return the names of the pictures kept with a job, oldest first."""
-    return tuple(str(entry.payload["name"]) for entry in desk.store.entries(number, KEPT))
+    """Return the names of the pictures kept with a job, oldest first, but for those that were removed."""
+    removed = {str(entry.payload["name"]) for entry in desk.store.entries(number, REMOVED)}
+    names = (str(entry.payload["name"]) for entry in desk.store.entries(number, KEPT))
+    return tuple(name for name in names if name not in removed)
+
+
+def remove_picture(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Destroy a kept picture, of a closed job too: fields name, reason, sure (ticked)."""
+    require(person, "look")
+    entry = Entry(data)
+    name = entry.text("name")
+    reason = entry.text("reason", required=True, expected="why it is no longer needed")
+    if not entry.flag("sure"):
+        entry.fault("sure", "not ticked", "a tick: the picture cannot be brought back")
+    entry.finish()
+    with desk.store.transaction():
+        desk.store.load_for_change(number)
+        if name not in list_pictures(desk, number):
+            raise NotYetError("no such picture", "one kept with this job", where="picture")
+        desk.store.drop_seal(number, name)
+        desk.store.append(
+            number,
+            at=desk.clock.now(),
+            person=person.login,
+            kind=REMOVED,
+            payload={"name": name, "reason": reason},
+        )
 
 
 def look_at_picture(desk: Desk, number: int, person: Person, name: str, reason: str) -> bytes:

@@ -217,3 +217,36 @@ def test_a_closed_job_takes_no_photo(label: bytes, cast: Cast, log_in: LogIn, de
     number, client = carry(desk, "request"), log_in(cast.counter)
     client.post(reverse("act", args=[number, "withdraw"]), {"because": "gone", "sure": "yes"})
     assert send(client, number, label).status_code == 409
+
+
+def test_a_kept_picture_is_removed_alone_with_a_reason_and_a_tick(
+    label: bytes, cast: Cast, log_in: LogIn, desk: Desk
+) -> None:
+    number, client = carry(desk, "request"), log_in(cast.technician)
+    for _ in range(2):
+        send(client, number, label, keep="yes")
+    address = reverse("kept-picture", args=[number])
+    form = {"do": "remove-picture", "name": "picture-1", "key": "picture-1"}
+    answer = client.post(address, {**form, "reason": "blurred"})
+    assert answer.status_code == 422
+    (field,) = find_inputs(answer, name="sure", id="f-remove-picture-sure-picture-1")
+    assert field["aria-invalid"] == "true"
+    assert client.post(address, {**form, "sure": "yes"}).status_code == 422
+    whole = {**form, "sure": "yes", "reason": "blurred"}
+    assert log_in(cast.counter).post(address, whole).status_code == 403
+    assert desk.store.unseal(number, "picture-1")
+    assert client.post(address, whole).status_code == 302
+    assert desk.store.unseal(number, "picture-1") is None
+    assert desk.store.unseal(number, "picture-2")
+    (gone,) = desk.store.entries(number, "picture.removed")
+    assert gone.payload == {"name": "picture-1", "reason": "blurred"}
+    assert "Destroyed picture-1, reason: blurred." in read_words(
+        client.get(reverse("job-log", args=[number]))
+    )
+    assert client.post(address, whole).status_code == 409
+    assert client.post(address, {"name": "picture-1", "reason": "to see"}).status_code == 409
+    # Room is there again, and no name is given twice.
+    send(client, number, label, keep="yes")
+    words = read_words(client.get(reverse("read-photo", args=[number])))
+    assert "Look at picture-1" not in words
+    assert "Look at picture-3" in words

@@ -51,6 +51,7 @@ _WORDS = {
     "strokes": "Signature",
     "on_paper": "Printed sheet signed",
     "reason": "Why do you look",
+    "remove-picture/reason": "Why is it no longer needed",
 }
 _CHOICES = re.compile(r"expected one of: [^;]*\.$")
 

@@ -30,10 +30,10 @@ from bittern.core.errors import BitternError
 from bittern.work.errors import ClosedError, FieldsError
 from bittern.work.facts import JobFile
 from bittern.work.people import Person, require
-from bittern.work.pictures import keep_picture, list_pictures, look_at_picture
+from bittern.work.pictures import keep_picture, list_pictures, look_at_picture, remove_picture
 from bittern.work.ports import Desk
 
-ACT = "read-photo"
+ACT, LOOK, REMOVE = "read-photo", "look-picture", "remove-picture"
 RESULT = "photo-result"
 
 
@@ -103,11 +103,15 @@ def kept_picture(request: HttpRequest, number: int) -> HttpResponse:
     if request.method != "POST":
         return redirect("read-photo", number)
     desk, person, typed = open_desk(), as_person(request.user), flatten_post(request.POST)
+    act = REMOVE if typed.get("do") == REMOVE else LOOK
     try:
+        if act == REMOVE:
+            remove_picture(desk, number, person, typed)
+            return redirect("read-photo", number)
         name, reason = str(typed.get("name") or ""), str(typed.get("reason") or "")
         jpeg = look_at_picture(desk, number, person, name, reason)
     except FieldsError as error:
-        return _show_kept(request, desk, desk.store.load(number), typed, error)
+        return _show_kept(request, desk, desk.store.load(number), typed, error, act=act)
     except BitternError as error:
         return show_problem(request, error)
     address = "data:image/jpeg;base64," + base64.b64encode(jpeg).decode()
@@ -122,6 +126,7 @@ def _show_kept(
     typed: dict[str, object] | None = None,
     error: FieldsError | None = None,
     context: dict[str, object] | None = None,
+    act: str = "",
 ) -> HttpResponse:
     person: Person = as_person(request.user)
     page: dict[str, object] = {
@@ -131,7 +136,6 @@ def _show_kept(
         **(context or {}),
     }
     if error is not None:
-        page |= {"failed_act": "look-picture", "errors": list_sentences(error)}
-        page |= {"typed": {"look-picture": typed or {}}}
+        page |= {"failed_act": act, "errors": list_sentences(error), "typed": {act: typed or {}}}
     status = describe_problem(error).status if error else 200
     return keep_nowhere(render(request, "pages/photos.html", page, status=status))

@@ -133,6 +133,7 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
     "promise.offered": lambda p: f"Offered the customer {p.get('total')} {p.get('currency')}.",
     "promise.accepted": _accepted,
     "picture.kept": lambda p: f"Kept a picture with the job, sealed ({p.get('name')}).",
+    "picture.removed": lambda p: f"Destroyed {p.get('name')}, reason: {p.get('reason')}.",
     "seal.looked": lambda p: f"Looked at the sealed {p.get('name', 'value')}, reason: {p.get('reason')}.",
     "blade.reading-begun": lambda p: (
         f"Began to read the old key from a {p.get('how')} for {p.get('standard')}."
