@@ -21,8 +21,8 @@ LOG_FOCAL = -0.39
 SD_LOG_FOCAL = 0.13
 SD_HINT = 0.04
 """Of a focal length from the file: whole millimetres, and lenses move forward to focus near."""
-SD_CENTRE = 0.0012
-"""Of the principal point by the diagonal: 6 pixels at 12 megapixels, what stabilised lenses leave."""
+SD_CENTRE = 0.0016
+"""Of the principal point by the diagonal: 8 pixels at 12 megapixels, what mounting and stabilising leave."""
 SD_K1, SD_K2 = 0.15, 0.15
 LEAST_SD_PX = 0.02
 """Corners are never better than this, whatever the residuals of a few of them say."""

@@ -73,7 +73,10 @@ def _detect(copy: Grey, shape: tuple[int, ...]) -> Seen:
     import cv2
 
     known = locate_markers()
-    detector = cv2.aruco.ArucoDetector(build_charuco().getDictionary())
+    settings = cv2.aruco.DetectorParameters()
+    # Narrower windows than a square's side find nothing but noise.
+    settings.adaptiveThreshWinSizeMin = 13
+    detector = cv2.aruco.ArucoDetector(build_charuco().getDictionary(), settings)
     corners, numbers, others = detector.detectMarkers(copy)
     found = [] if numbers is None else [int(number) for number in np.array(numbers).ravel()]
     pairs = [(known[n], c.reshape(4, 2)) for n, c in zip(found, corners, strict=True) if n in known]
