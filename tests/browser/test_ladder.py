@@ -116,7 +116,7 @@ def test_a_ladder_is_worked_until_one_turns(browser: Browser, own_server: DemoSe
     begin(page)
     expect(page.locator(".step-say")).to_have_text("Take a new blank and cut every cut.")
     press_named(page, "It did not turn")
-    expect(page.locator(".step-say")).to_contain_text("Cut deeper")
+    expect(page.locator(".step-say")).to_contain_text("Make deeper")
     look_over(page, "ladder-rung")
     second = page.locator(".bitting").inner_text()
 

@@ -125,7 +125,10 @@ def _read_bitting(
         faults.append(Fault(where, "an unknown cut", "every cut of the bitting", file))
         return None
     violations = violations or (find_violations(standard, bitting) if bitting else [])
-    faults += [Fault(where, violation.found, violation.expected, file) for violation in violations]
+    for violation in violations:
+        # Elsewhere a cut may be unknown; here none may.
+        expected = " ".join(standard.labels) if violation.rule == "label" else violation.expected
+        faults.append(Fault(where, violation.found, expected, file))
     return None if violations else bitting
 
 

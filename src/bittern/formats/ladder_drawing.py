@@ -32,7 +32,7 @@ def draw_rung(
     bottom = 0.0 if standard.sides == "single" else -top
     length, turned = standard.length_mm, standard.datum == "tip"
     split = standard.sides == "split"
-    head = SIDE_MM + 2 * LABEL_MM + 3.0
+    head = 2 * LABEL_MM + 3.5
 
     def at(x: float, h: float) -> Point:
         # Counted from the tip, the bow is at the far end: turned, so that all bows stand on one side.

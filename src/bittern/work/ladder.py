@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from bittern.core.errors import BitternError
 from bittern.engines.blade.bitting import (
     Bitting,
-    name_cut,
     parse_bitting,
 )
 from bittern.engines.blade.climbing import Standing, follow_climb, name_deeper
@@ -54,7 +53,7 @@ class OpenedLadder:
     """A plan with its seal open; ``rung`` is None once every cutting was tried."""
 
     standard: BladeStandard
-    known: tuple[str, ...]
+    known: str
     ladders: tuple[tuple[str, ...], ...]
     proof: tuple[str, ...]
     standing: Standing
@@ -123,7 +122,7 @@ def open_seal(desk: Desk, job: JobFile, ladder: Ladder) -> OpenedLadder:
         ladders = tuple(tuple(rungs) for rungs in secret["ladders"])
         standing = get_standing(ladder)
         rung = _build_rung(standard, ladders, standing, len(ladder.events))
-        return OpenedLadder(standard, tuple(secret["known"]), ladders, tuple(secret["proof"]), standing, rung)
+        return OpenedLadder(standard, str(secret["known"]), ladders, tuple(secret["proof"]), standing, rung)
     except (ValueError, KeyError, TypeError, IndexError, BitternError) as error:
         raise SealBrokenError(
             "a plan that does not fit its blade",
@@ -150,10 +149,3 @@ def _build_rung(
         before=before,
         deeper=name_deeper(standard, before, bitting),
     )
-
-
-def describe_known(opened: OpenedLadder) -> tuple[tuple[str, str], ...]:
-    """Return each cut's name and what was known of it, ``?`` for nothing."""
-    standard, labels = opened.standard, opened.known
-    count = len(standard.positions_mm)
-    return tuple((name_cut(standard, *divmod(i, count)), label) for i, label in enumerate(labels))

@@ -5,7 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 
-from bittern.engines.blade.bitting import UNKNOWN, Bitting, count_edges, find_violations, read_bitting
+from bittern.engines.blade.bitting import (
+    UNKNOWN,
+    Bitting,
+    count_edges,
+    find_violations,
+    format_bitting,
+    read_bitting,
+)
 from bittern.engines.blade.code_table import CodeTable
 from bittern.engines.blade.ladder import MOST_BLANKS, LadderPlan, plan_ladders
 from bittern.engines.blade.measurement import Measurement
@@ -161,9 +168,7 @@ def _seal_plan(
     before = change.job.ladder
     secret = {
         "standard": standard.id,
-        "known": " ".join(
-            "?" if cut is None else standard.labels[cut] for cuts in known.edges for cut in cuts
-        ),
+        "known": format_bitting(standard, known),
         "ladders": plan.ladders,
         "proof": plan.proof,
     }

@@ -81,6 +81,7 @@ def test_a_plan_is_shown_in_counts_and_opens_with_a_reason(client: Client, numbe
     assert not holds(refused, rungs[0])
     shown = client.post(address(number), {"do": "look-ladder", "show": "list", "reason": REASON})
     assert all(holds(shown, rung) for rung in rungs)
+    assert "Known: 2 1 3 ? ? 2 1 3." in read_words(shown).replace(" .", ".")
     assert "destroyed as soon as one has turned" in read_words(shown)
     assert shown["Cache-Control"] == "private, no-store"
     look = LogRecord.objects.filter(job_id=number, kind="seal.looked").last()
@@ -97,7 +98,7 @@ def test_rung_by_rung_until_one_turns(client: Client, number: int, desk: Desk) -
     page = answer(client, number, "no", 0)
     assert holds(page, rungs[1])
     assert "Blank 1, cutting 2" in read_words(page)
-    assert re.search(r"Cut deeper: cut \d to depth \d", read_words(page))
+    assert re.search(r"Make deeper: cut \d to depth \d", read_words(page))
     # The same press twice, as after a reload, shows the same rung.
     again = answer(client, number, "no", 0)
     assert (again.status_code, holds(again, rungs[1])) == (200, True)

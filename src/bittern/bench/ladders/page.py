@@ -165,7 +165,7 @@ def say_rung(rung: Rung, lines: list[CutLine]) -> str:
     if rung.before is None:
         return "Take a new blank and cut every cut."
     cuts = [f"cut {one.name} to depth {one.label}" for one in lines if one.deeper]
-    return f"Cut deeper: {join_words(cuts)}."
+    return f"Make deeper: {join_words(cuts)}."
 
 
 def build_list(desk: Desk, job: JobFile, opened: OpenedLadder, reason: str) -> dict[str, Any]:
@@ -190,7 +190,7 @@ def build_list(desk: Desk, job: JobFile, opened: OpenedLadder, reason: str) -> d
         "standard": standard,
         "ladders": ladders,
         "proof": opened.proof,
-        "known": format_known(opened),
+        "known": opened.known,
         "reason": reason,
         "depths": [
             (label, format_length(depth, desk.terms.unit))
@@ -198,10 +198,3 @@ def build_list(desk: Desk, job: JobFile, opened: OpenedLadder, reason: str) -> d
         ],
         "unit": desk.terms.unit,
     }
-
-
-def format_known(opened: OpenedLadder) -> str:
-    """Return the known cuts as a bitting is written."""
-    count = len(opened.standard.positions_mm)
-    parts = [opened.known[first : first + count] for first in range(0, len(opened.known), count)]
-    return " / ".join(" ".join(part) for part in parts)

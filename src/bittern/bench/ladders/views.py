@@ -104,6 +104,7 @@ def _show_closed(
         context |= {"problem": None if fields else problem}
         status = problem.status
         if isinstance(error, HopelessError):
-            context |= {"hopeless": error.plan, "problem": None}
+            counts = {"remaining": f"{error.plan.remaining:,}", "blanks": f"{error.plan.blanks or 0:,}"}
+            context |= {"hopeless": error.plan, "counts": counts, "problem": None}
             status = 422
     return keep_nowhere(render(request, "ladders/page.html", context, status=status))

@@ -40,7 +40,7 @@ MOST_BLANKS = 12
 _MOST_EXCHANGED = 300
 _MOST_ROUNDS = 20
 # What each further cut would save in blanks takes a plan for each of its depths.
-_MOST_RANKED = 5_000
+_MOST_RANKED = 20_000
 
 
 @dataclass(frozen=True, slots=True)
