@@ -20,8 +20,10 @@ RING_MM = 1.2
 OUTSIDE_MM = 1.2
 INSIDE_MM = 2.1
 MOST_POINTS = 500
-WEAR_TIMES = 10.0
-"""So many times the loss is drawn: at the picture's scale a worn tenth of a millimetre is one pixel."""
+STEP_HIGH_MM = 4.5
+"""A loss of one depth step is drawn so high: at the picture's own scale wear is a pixel or two."""
+LOSS_ABOVE_STEPS, LOSS_BELOW_STEPS = 0.45, 1.15
+LOSS_SMOOTH_MM = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,23 @@ class CutMark:
 
 
 @dataclass(frozen=True, slots=True)
+class LossDrawing:
+    """What each edge has lost since the factory, enlarged, under the picture place by place.
+
+    ``rules`` are lines of equal loss: where, and in words.
+    """
+
+    height: str
+    lines: tuple[tuple[int, str], ...]
+    rules: tuple[tuple[str, str], ...]
+
+    @property
+    def two(self) -> bool:
+        """Whether both edges are drawn."""
+        return len({edge for edge, _ in self.lines}) > 1
+
+
+@dataclass(frozen=True, slots=True)
 class KeyDrawing:
     """The picture and what is drawn over it, all in mm of the blade; ``turn`` is the picture's transform."""
 
@@ -53,6 +72,7 @@ class KeyDrawing:
     ring: str
     label_size: str
     number_size: str
+    loss: LossDrawing
 
 
 def draw_key(reading: BladeReading, standard: BladeStandard) -> KeyDrawing | None:
@@ -83,6 +103,7 @@ def draw_key(reading: BladeReading, standard: BladeStandard) -> KeyDrawing | Non
         ring=f"{RING_MM:g}",
         label_size=f"{LABEL_MM:g}",
         number_size=f"{NUMBER_MM:g}",
+        loss=_draw_loss(fit.traces, standard, place),
     )
 
 
@@ -103,16 +124,50 @@ def _draw_line(place: Floats, trace: Trace, heights: Floats) -> list[str]:
     """Return polylines through the points of one edge, broken where nothing was seen."""
     step = max(1, len(trace.x_mm) // MOST_POINTS)
     x, h = trace.x_mm[::step], heights[::step] * (-1.0 if trace.edge else 1.0)
-    points = place @ np.vstack([x, h, np.ones_like(x)])
+    columns, rows = place @ np.vstack([x, h, np.ones_like(x)])
+    return _join(columns, rows)
+
+
+def _join(columns: Floats, rows: Floats) -> list[str]:
     lines: list[str] = []
     run: list[str] = []
-    for column, row in points.T:
+    for column, row in zip(columns, rows, strict=True):
         if np.isfinite(row):
             run.append(f"{column:.3f},{row:.3f}")
             continue
         lines += [" ".join(run)] if len(run) > 1 else []
         run = []
     return [*lines, " ".join(run)] if len(run) > 1 else lines
+
+
+def _draw_loss(traces: Sequence[Trace], standard: BladeStandard, place: Floats) -> LossDrawing:
+    depths = standard.depths_mm
+    step_mm = abs(depths[0] - depths[-1]) / max(1, len(depths) - 1)
+    zero = LOSS_ABOVE_STEPS * STEP_HIGH_MM
+    lines: list[tuple[int, str]] = []
+    for trace in traces:
+        lost = _smooth(trace.ideal_mm - trace.measured_mm, trace.x_mm) / step_mm
+        rows = zero + STEP_HIGH_MM * np.clip(lost, -LOSS_ABOVE_STEPS, LOSS_BELOW_STEPS)
+        columns = (place @ np.vstack([trace.x_mm, np.zeros_like(lost), np.ones_like(lost)]))[0]
+        lines += [(trace.edge, points) for points in _join(columns, rows)]
+    words = ((0.0, "0"), (0.5, "½ step"), (1.0, "1 step"))
+    return LossDrawing(
+        height=f"{zero + LOSS_BELOW_STEPS * STEP_HIGH_MM:.2f}",
+        lines=tuple(lines),
+        rules=tuple((f"{zero + steps * STEP_HIGH_MM:.2f}", word) for steps, word in words),
+    )
+
+
+def _smooth(values: Floats, x_mm: Floats) -> Floats:
+    """Return running medians: on a flank a place that is off by little looks like a loss of as much."""
+    spacing = float(np.median(np.abs(np.diff(x_mm)))) if len(x_mm) > 1 else LOSS_SMOOTH_MM
+    half = max(1, round(LOSS_SMOOTH_MM / 2 / max(spacing, 1e-6)))
+    padded = np.pad(values, half, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
+    found = np.full(len(values), np.nan)
+    some = np.isfinite(windows).sum(axis=1) > half
+    found[some] = np.nanmedian(windows[some], axis=1)
+    return found
 
 
 def _mark_cuts(reading: BladeReading, standard: BladeStandard, place: Floats) -> Sequence[CutMark]:
