@@ -126,9 +126,10 @@ def _find_path(grey: Grey, base: Floats, outward: Floats, reach_px: float, pitch
     levels = np.asarray(smooth, dtype=np.float64)
     steep = np.abs(np.gradient(levels, axis=1))
     ratio = steep / max(float(np.median(steep.max(axis=1))), 0.5)
-    # Behind a hair the ground goes on: over a third of the reach the level hardly changes.
-    change = _find_change(levels, max(2, round(reach_px / 3)))
-    lasting = np.minimum(change / max(0.5 * float(np.median(change.max(axis=1))), 0.5), 1)
+    # Behind a hair the ground goes on: over half the reach the level hardly changes.
+    change = _find_change(levels, max(2, round(reach_px / 2)))
+    change /= max(float(np.median(change.max(axis=1))), 0.5)
+    lasting = np.clip((change - 0.3) / 0.3, 0.05, 1)
     gain = (np.minimum(ratio / 0.45, 1) + 0.25 * np.minimum(ratio, 2)) * lasting + 0.1 * offsets / reach_px
     return offsets[_best_path(gain, 0.25)]
 
@@ -181,7 +182,7 @@ def _fit(
 ) -> _Fit:
     """Fit place, low and height on every line; ``wide`` is the blur along the line.
 
-    With ``level_over`` lines the grey's slant on either side (a shadow's, a stain's) is taken away first: found
+    With ``level_over`` lines the grey's slant on either side (a shadow, a stain) is taken away first: found
     beyond the blur, the same over so many lines.
     """
     half = _half(wide)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,16 +20,25 @@ LEAST_STEP_MM = 0.7
 STEEP_MM = 0.2
 """Half the length over which the step must rise: slope 1.75, steeper than any flank of a cut."""
 REACH_MM = 0.5
+MOST_ASKEW = 0.006
+"""A third of a degree: a shoulder less square than that says nothing about the axis."""
+SD_SQUARE = 0.0009
+"""A twentieth of a degree: how square shoulders are made is not published; so well do flats agree."""
+SD_WALL_SLOPE = 0.004
 SAME_MM = 0.4
 """The two sides of a shoulder lie in one plane to this."""
 
 
 @dataclass(frozen=True, slots=True)
 class Plane:
-    """A plane square to the axis: its s and that one's standard deviation, in millimetres."""
+    """A plane square to the axis: its s and that one's standard deviation, in millimetres.
+
+    ``h_mm`` is the height at which it was measured.
+    """
 
     s_mm: float
     sd_mm: float
+    h_mm: float = 0.0
 
 
 NO_PLANE = Plane(math.nan, math.nan)
@@ -141,7 +150,18 @@ def find_shoulders(grey: NDArray[np.uint8], axis: Axis, profile: Profile) -> tup
         return _find_slope(profile, profile.upper_mm), _find_slope(profile, -profile.lower_mm)
     # A step further into the bow than the first is the bow's own beginning.
     first = np.nanmin([upper.s_mm, lower.s_mm])
-    return tuple(plane if plane.s_mm < first + SAME_MM else NO_PLANE for plane in (upper, lower))
+    kept = [plane if plane.s_mm < first + SAME_MM else NO_PLANE for plane in (upper, lower)]
+    return kept[0], kept[1]
+
+
+def find_squareness(shoulders: tuple[Plane, Plane]) -> tuple[float, float] | None:
+    """Return the slope of the line square to both steps of the shoulder, and its standard deviation."""
+    upper, lower = shoulders
+    if math.isnan(upper.s_mm) or math.isnan(lower.s_mm) or upper.h_mm - lower.h_mm < 4.0:
+        return None
+    slope = -(upper.s_mm - lower.s_mm) / (upper.h_mm - lower.h_mm)
+    sd = math.hypot(upper.sd_mm, lower.sd_mm) / (upper.h_mm - lower.h_mm)
+    return (slope, math.hypot(sd, SD_SQUARE)) if abs(slope) < MOST_ASKEW else None
 
 
 def _find_wall(grey: NDArray[np.uint8], axis: Axis, s: Floats, height: Floats, side: float) -> Plane:
@@ -158,7 +178,8 @@ def _find_wall(grey: NDArray[np.uint8], axis: Axis, s: Floats, height: Floats, s
         grey, axis.place(start, side * h), axis.tipward, reach_px=REACH_MM * axis.per_mm, pitch_px=1.0
     )
     wall = start - found.offset_px / axis.per_mm
-    return _settle(h - (bottom + top) / 2, wall, found, axis.per_mm)
+    plane = _settle(h - (bottom + top) / 2, wall, found, axis.per_mm)
+    return replace(plane, h_mm=side * (bottom + top) / 2)
 
 
 def find_step(s: Floats, height: Floats) -> int | None:
@@ -187,7 +208,8 @@ def _settle(h: Floats, wall: Floats, found: Crossings, per_mm: float) -> Plane:
     for _ in range(8):
         basis = np.stack([h, np.ones(len(h))], axis=1)
         normal = (basis * weight[:, None]).T @ basis
-        normal[0, 0] += 1e-9
+        # Dirt on a few lines of the wall would turn it.
+        normal[0, 0] += (max(float(np.median(sd)), 0.003) / SD_WALL_SLOPE) ** 2
         line = np.linalg.solve(normal, basis.T @ (weight * wall))
         rest = wall - basis @ line
         scale = max(1.4826 * float(np.median(np.abs(rest))), float(np.median(sd)))
