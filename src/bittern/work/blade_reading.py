@@ -41,7 +41,7 @@ class ReadingOrder:
 def begin_reading(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> ReadingOrder:
     """Record that the old key is read from a picture: fields how (scan or photo), dpi (a scan's), keep.
 
-    An earlier reading that was not taken is thrown away.
+    An earlier reading that was not taken stays until the new picture has been read.
     """
     entry = Entry(data)
     how = entry.choice("how", (SCAN, PHOTO))
@@ -60,7 +60,6 @@ def begin_reading(desk: Desk, number: int, person: Person, data: Mapping[str, ob
         if kept >= MOST_KEPT:
             entry.fault("keep", f"{kept} pictures kept with this job", f"at most {MOST_KEPT}")
         entry.finish()
-        desk.store.drop_seal(number, SEAL_READING)
         change.log("blade.reading-begun", how=how, standard=standard.id)
     return ReadingOrder(standard, how, dpi, keep)
 

@@ -86,6 +86,17 @@ def test_a_new_value_takes_the_place_of_the_old(two_jobs: DjangoStore) -> None:
 
 
 @pytest.mark.store
+def test_a_value_that_was_destroyed_is_gone_from_its_job_alone(two_jobs: DjangoStore) -> None:
+    with two_jobs.transaction():
+        for number in (1, 2):
+            two_jobs.seal(number, "reading", SECRET)
+        assert two_jobs.drop_seal(1, "reading")
+        assert not two_jobs.drop_seal(1, "reading")
+    assert two_jobs.unseal(1, "reading") is None
+    assert two_jobs.unseal(2, "reading") == SECRET
+
+
+@pytest.mark.store
 def test_a_row_moved_to_another_job_does_not_open(two_jobs: DjangoStore) -> None:
     with two_jobs.transaction():
         two_jobs.seal(1, "bitting", SECRET)

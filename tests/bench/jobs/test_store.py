@@ -132,6 +132,7 @@ def test_every_change_needs_a_transaction(store: DjangoStore) -> None:
         lambda: store.save(job, waits_for=""),
         lambda: store.append(job.number, at=AT, person="p", kind="k", payload={}),
         lambda: store.seal(job.number, "bitting", "1 2"),
+        lambda: store.drop_seal(job.number, "bitting"),
     ):
         with pytest.raises(TransactionError):
             change()

@@ -454,6 +454,22 @@ def test_a_reading_ends_with_its_job_or_when_it_is_thrown_away(
         assert "Show what was read" not in words
 
 
+def test_a_good_reading_stays_until_a_better_picture_was_read(
+    reader: KnowingReader, cast: Cast, log_in: LogIn, desk: Desk
+) -> None:
+    number, client = carry(desk, "promise"), log_in(cast.technician)
+    begin(client, number, reader)
+    send(log_in(cast.colleague), number, b"not a picture")
+    words = read_words(client.get(reverse("blade-reading", args=[number])))
+    assert "The picture was not read" in words
+    assert "What was read before is still there." in words
+    # Still the reader's own, who says no reason for it.
+    assert BITTING in read_words(do(client, number, "look-reading"))
+    send(client, number, reader.scan.png, dpi="301")
+    assert "301 dpi as typed" in read_words(do(client, number, "look-reading"))
+    assert Sealed.objects.filter(name="reading").count() == 1
+
+
 def test_only_a_ticked_picture_stays(reader: KnowingReader, cast: Cast, log_in: LogIn, desk: Desk) -> None:
     number, client = carry(desk, "promise"), log_in(cast.technician)
     hidden = begin(client, number, reader, keep="yes")

@@ -7,7 +7,8 @@ from typing import Any
 
 from bittern.bench.pages.blade_drawing import draw_key
 from bittern.bench.pages.label_page import say_trouble
-from bittern.bench.readings.models import DONE, FAILED, RUNNING, ReadingRun
+from bittern.bench.readings import runs
+from bittern.bench.readings.models import FAILED, RUNNING, ReadingRun
 from bittern.core.errors import InputError
 from bittern.engines.blade.bitting import count_edges
 from bittern.engines.blade.caliper import USUAL_SD_MM
@@ -70,11 +71,11 @@ def build_run(desk: Desk, job: JobFile, person: Person, run: ReadingRun | None) 
         "job": job,
         "run": run,
         "running": state == RUNNING,
-        "done": state == DONE,
+        "done": state != RUNNING and runs.is_read(job.number),
         "failed": say_trouble(InputError(run.found, run.expected, hint=run.hint))
         if run and state == FAILED
         else "",
-        "own": run is not None and run.person == person.login,
+        "own": run is not None and run.read_by == person.login,
         "own_reason": OWN_REASON,
         "how_words": HOW_WORDS.get(how, ""),
         "may_work": person.may("bench") and job.state == "open",

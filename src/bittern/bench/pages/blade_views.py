@@ -31,7 +31,6 @@ from bittern.bench.pages.problem import describe_problem, show_problem
 from bittern.bench.pages.traveller import Attempt, keep_nowhere, let_show_picture, load_drafts
 from bittern.bench.people.models import as_person
 from bittern.bench.readings import runs
-from bittern.bench.readings.models import DONE
 from bittern.core.errors import BitternError
 from bittern.formats.card import PAPERS_MM, render_pdf
 from bittern.work import actions
@@ -123,9 +122,9 @@ def _show_look(
 ) -> HttpResponse:
     """Show what was read; each time is a look, with the reason that was given or the reader's own."""
     run = runs.find(job.number)
-    if run is None or run.state != DONE:
+    if run is None or not runs.is_read(job.number):
         return _show(request, desk, job, context or {}, status)
-    reason = str(typed.get("reason") or (OWN_REASON if run.person == person.login else ""))
+    reason = str(typed.get("reason") or (OWN_REASON if run.read_by == person.login else ""))
     try:
         reading, mark = look_at_reading(desk, job.number, person, reason)
     except FieldsError as error:

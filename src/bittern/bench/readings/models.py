@@ -13,7 +13,9 @@ class ReadingRun(models.Model):
     """The latest run of a job: how it was asked for, where it stands, how it ended."""
 
     job = models.OneToOneField(Job, on_delete=models.CASCADE, primary_key=True, related_name="reading_run")
+    # Who began the latest run, and who began the one whose reading is sealed.
     person = models.CharField(max_length=40)
+    read_by = models.CharField(max_length=40, blank=True)
     started_at = models.DateTimeField()
 
     # What was chosen, to be shown again when the picture was refused.

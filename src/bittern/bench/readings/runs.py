@@ -91,12 +91,17 @@ def find(number: int) -> ReadingRun | None:
     """Return the job's run, with those that died swept first; None where there is nothing to go on with."""
     sweep()
     run = ReadingRun.objects.filter(job_id=number).first()
-    if run is None or run.state == CANCELLED:
-        return None
-    # What was read is gone once a bitting was sealed, the job ended or the reading was thrown away.
-    if run.state == DONE and not Sealed.objects.filter(job_id=number, name=SEAL_READING).exists():
+    if run is None or (run.state in (CANCELLED, DONE) and not is_read(number)):
         return None
     return run
+
+
+def is_read(number: int) -> bool:
+    """Tell whether a reading waits under seal, of the latest run or of one before it.
+
+    It is gone once a bitting was sealed, the job ended or it was thrown away.
+    """
+    return Sealed.objects.filter(job_id=number, name=SEAL_READING).exists()
 
 
 def sweep(now: datetime | None = None) -> None:
@@ -173,7 +178,7 @@ def _beat(number: int, mark: str, word: str) -> bool:
 def _keep(number: int, mark: str, person: Person, reading: BladeReading, kept: bytes | None) -> None:
     with transaction.atomic():
         mine = ReadingRun.objects.filter(job_id=number, mark=mark, state=RUNNING)
-        if mine.update(state=DONE, mark="", beat_at=timezone.now()):
+        if mine.update(state=DONE, mark="", read_by=person.login, beat_at=timezone.now()):
             finish_reading(open_desk(), number, person, reading, kept)
 
 
