@@ -95,7 +95,14 @@ def test_every_black_area_of_the_pdf_lies_where_the_geometry_says(paper: str) ->
 def test_the_pdf_says_how_to_use_it_and_is_the_same_each_time() -> None:
     pdf = render_pdf("a4")
     text = " ".join(PdfReader(io.BytesIO(pdf)).pages[0].extract_text().split())
-    for words in ("100.0 mm from end to end", "at 100 %", "200 mm or more", "14 degrees", "blank field"):
+    for words in (
+        "100.0 mm from end to end",
+        "108.0 mm high",
+        "Print at 100",
+        "200 mm or more",
+        "14 degrees",
+        "blank field",
+    ):
         assert words in text
     assert pdf == render_pdf("a4")
     assert len(PdfReader(io.BytesIO(pdf)).pages) == 1
