@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bittern.core.errors import InputError
+from bittern.engines.blade.bitting import Bitting
 from bittern.engines.blade.caliper import Reading
 from bittern.engines.blade.decoding import decode_silhouette
 from bittern.engines.blade.measurement import Measurement
@@ -16,6 +17,8 @@ from bittern.engines.blade.picture.flat import MM_PER_INCH, FlatPicture
 from bittern.engines.blade.picture.outline import find_silhouette
 from bittern.engines.blade.silhouette import Silhouette
 from bittern.engines.blade.standard import BladeStandard
+from bittern.engines.cutting.conformity import USUAL_RISK
+from bittern.engines.cutting.inspection import Inspection, inspect_key
 from bittern.formats.images import Pixels, decode_picture
 
 LEAST_DPI = 50.0
@@ -65,6 +68,32 @@ def read_blade_picture(
     flat = flatten(decode_picture(raw, where), dpi)
     silhouette = find_silhouette(flat)
     return PictureReading(decode_silhouette(silhouette, standards, heights), flat, silhouette)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PictureInspection:
+    """What a picture says of a finished key."""
+
+    inspection: Inspection
+    flat: FlatPicture
+
+
+def inspect_blade_picture(
+    raw: bytes,
+    standard: BladeStandard,
+    bitting: Bitting,
+    *,
+    dpi: float | None = None,
+    risk: float = USUAL_RISK,
+    where: str = "picture",
+) -> PictureInspection:
+    """Return whether the finished key in a picture has the heights it should have.
+
+    Raises as :func:`read_blade_picture`, and ValueError for a risk that is none.
+    """
+    check_dpi(dpi)
+    flat = flatten(decode_picture(raw, where), dpi)
+    return PictureInspection(inspect_key(find_silhouette(flat), standard, bitting, risk=risk), flat)
 
 
 def check_dpi(dpi: float | None) -> None:

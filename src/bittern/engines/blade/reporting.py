@@ -42,7 +42,7 @@ def report(
     chosen, share = weighed[best], shares[best]
     standard = chosen.standard
     bitting = to_bitting(standard, chosen.rows[0])
-    heights = measure_roots(silhouette, chosen)
+    heights = measure_roots(chosen)
     cuts = _estimate_cuts(chosen, share / share.sum(), heights)
     violations = find_violations(standard, bitting)
     wear_mm, wear_sd_mm = find_wear_mm(chosen)
@@ -70,7 +70,7 @@ def report(
         wear_mm=wear_mm,
         wear_sd_mm=wear_sd_mm,
         assumed=_list_assumed(silhouette, chosen),
-        fit=_draw(silhouette, chosen),
+        fit=draw_fit(silhouette, chosen),
     )
 
 
@@ -87,7 +87,7 @@ def share_out(weighed: Sequence[Weighed], asked: int) -> tuple[list[Floats], flo
     return [part / total for part in parts], math.exp(none - most) / total
 
 
-def measure_roots(silhouette: Silhouette, chosen: Weighed) -> dict[int, list[tuple[float, float]]]:
+def measure_roots(chosen: Weighed) -> dict[int, list[tuple[float, float]]]:
     """Return, for each cut as written, its root's height now and standard deviation, a pair an edge.
 
     The reference line, scale and place are those of the best fit; what they may be off by is in the
@@ -264,7 +264,7 @@ def _list_assumed(silhouette: Silhouette, chosen: Weighed) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _draw(silhouette: Silhouette, chosen: Weighed) -> Fit:
+def draw_fit(silhouette: Silhouette, chosen: Weighed) -> Fit:
     """Return measured and ideal outline in the blade's frame, and the way from it to the picture."""
     theta = chosen.fits.theta[0]
     standard, family, evidence = chosen.standard, chosen.family, chosen.evidence

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,3 +78,20 @@ class Silhouette:
     to_picture: Floats
     camera: Camera | None = None
     notes: tuple[str, ...] = ()
+
+
+def turn_over(silhouette: Silhouette) -> Silhouette:
+    """Return the outline of the same key with its other face up: mirrored about its axis."""
+    return replace(
+        silhouette,
+        upper_mm=-silhouette.lower_mm,
+        lower_mm=-silhouette.upper_mm,
+        upper_sd_mm=silhouette.lower_sd_mm,
+        lower_sd_mm=silhouette.upper_sd_mm,
+        shoulder_upper_mm=silhouette.shoulder_lower_mm,
+        shoulder_lower_mm=silhouette.shoulder_upper_mm,
+        to_picture=silhouette.to_picture * np.array([1.0, -1.0, 1.0]),
+        camera=replace(silhouette.camera, foot_h_mm=-silhouette.camera.foot_h_mm)
+        if silhouette.camera
+        else None,
+    )
