@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -49,7 +50,10 @@ def test_one_cut_of_the_wrong_depth_fails_by_name_and_the_others_do_not():
     found = inspect_key(make_silhouette(made, 600, rng), HERON, wanted)
     assert found.verdict == "fail"
     assert [one.name for one in found.cuts if one.verdict == "fail"] == ["4"]
-    assert found.findings == (f"cut 4 is {made.making.roots_mm[0][3] - 6.2:.2f} mm too shallow",)
+    (finding,) = found.findings
+    name, off, way = re.fullmatch(r"cut (\d) is (0\.\d+) mm too (\w+)", finding).groups()
+    assert (name, way) == ("4", "shallow")
+    assert float(off) == pytest.approx(made.making.roots_mm[0][3] - HERON.depths_mm[3], abs=0.03)
 
 
 @pytest.mark.parametrize(("off", "way"), [(0.15, "shallow"), (-0.15, "deep")])
