@@ -23,7 +23,7 @@ def list_reading_fields(standard: BladeStandard) -> tuple[tuple[str, str], ...]:
 
 
 def read_measurement(standard: BladeStandard, data: Mapping[str, object]) -> Measurement:
-    """Return what the readings say: the fields of :func:`parse_readings`."""
+    """Return what the readings say: fields reading-1, reading-2 … and sd_mm, all in millimetres."""
     return decode_readings(standard, parse_readings(standard, data))
 
 
