@@ -100,6 +100,30 @@ def begin(page: Page) -> None:
     press_named(page, "Open the seal and show the first cutting")
 
 
+def spoil_and_step_back(page: Page) -> None:
+    """Put blank 1 aside, then take that back."""
+    page.get_by_text("That blank is spoilt").click()
+    press_named(page, "Put it aside and take a new blank")
+    expect(page.locator(".rung-place")).to_have_text("Blank 2, cutting 2")
+    expect(page.locator(".step-say")).to_have_text("Take a new blank and cut every cut.")
+    page.get_by_text("Back one step").click()
+    press_named(page, "Take the last entry back")
+    expect(page.locator(".rung-place")).to_have_text("Blank 1, cutting 2")
+
+
+def say_that_it_turned(page: Page) -> None:
+    """First without the tick, which is refused, then with it."""
+    page.get_by_text("This one turned").click()
+    press_named(page, "Seal this bitting")
+    expect(page.get_by_role("alert")).to_contain_text("Not recorded yet")
+    press_named(page, "Open the seal and go on")
+    page.get_by_text("This one turned").click()
+    page.get_by_label("It turned lightly, both ways").check()
+    page.get_by_label("This blank is the customer's key").check()
+    press_named(page, "Seal this bitting")
+    expect(page.locator("#leg-blade")).to_contain_text("Inspect the cut key")
+
+
 def test_a_ladder_is_worked_until_one_turns(browser: Browser, own_server: DemoServer) -> None:
     counter = Visitor(browser, own_server, "petra", PHONE)
     number = carry_to_blade(counter)
@@ -135,24 +159,8 @@ def test_a_ladder_is_worked_until_one_turns(browser: Browser, own_server: DemoSe
     press_named(page, "Open the seal and go on")
     assert page.locator(".bitting").inner_text() == second
 
-    page.get_by_text("That blank is spoilt").click()
-    press_named(page, "Put it aside and take a new blank")
-    expect(page.locator(".rung-place")).to_have_text("Blank 2, cutting 2")
-    expect(page.locator(".step-say")).to_have_text("Take a new blank and cut every cut.")
-    page.get_by_text("Back one step").click()
-    press_named(page, "Take the last entry back")
-    expect(page.locator(".rung-place")).to_have_text("Blank 1, cutting 2")
-
-    page.get_by_text("This one turned").click()
-    press_named(page, "Seal this bitting")
-    expect(page.get_by_role("alert")).to_contain_text("Not recorded yet")
-    press_named(page, "Open the seal and go on")
-    page.get_by_text("This one turned").click()
-    page.get_by_label("It turned lightly, both ways").check()
-    page.get_by_label("This blank is the customer's key").check()
-    press_named(page, "Seal this bitting")
-    expect(page.locator("#leg-blade")).to_contain_text("Inspect the cut key")
-
+    spoil_and_step_back(page)
+    say_that_it_turned(page)
     page.get_by_label("Why do you look?").fill("to compare")
     press_named(page, "Open the seal and show the chart")
     assert page.locator("p.bitting").inner_text() == second

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from bittern.cli.job_ladder import ladder_command
 from bittern.cli.output import JsonOption, emit
 from bittern.core.errors import InputError, shorten
 
@@ -129,6 +130,9 @@ def sheet_command(
     except OSError as error:
         raise InputError(str(error), "a path that can be written", where=str(out)) from error
     emit({"out": str(out)}, as_json=as_json, text=f"Wrote {out}.")
+
+
+app.command("ladder")(ladder_command)
 
 
 def _describe(number: int, state: str, traveller: Traveller) -> dict[str, object]:

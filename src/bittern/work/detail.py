@@ -6,6 +6,7 @@ from bittern.work.blade import get_standard, list_cutters
 from bittern.work.documents import DOCUMENTS
 from bittern.work.facts import JobFile
 from bittern.work.key import weigh
+from bittern.work.ladder import find_ladder, get_standing
 from bittern.work.nextstep import find_next
 from bittern.work.pairing import load_run, prepare
 from bittern.work.ports import Desk
@@ -49,6 +50,26 @@ def _blade(desk: Desk, job: JobFile) -> dict[str, object]:
         "reading_fields": [name for name, _ in list_reading_fields(standard)],
         "cutters": [choice.cutter.id for choice in list_cutters(desk, job) if not choice.reasons],
         "cut": bool(job.blade and job.blade.cut_at),
+        "ladder": _ladder(job),
+    }
+
+
+def _ladder(job: JobFile) -> dict[str, object] | None:
+    ladder = find_ladder(job)
+    if ladder is None:
+        return None
+    standing = get_standing(ladder)
+    done = standing.ladder >= len(ladder.rungs)
+    return {
+        "state": ladder.state,
+        "remaining": ladder.remaining,
+        "blanks": len(ladder.rungs),
+        "expected_cuttings": ladder.expected_cuttings,
+        # What an answer to the cutting at hand must say; the bitting is looked at with a reason.
+        "place": len(ladder.events),
+        "blank": None if done else standing.blank,
+        "cutting": None if done else standing.rung + 1,
+        "tried": standing.tried,
     }
 
 
