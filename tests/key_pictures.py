@@ -67,7 +67,7 @@ class KnowingReader:
         flat = FlatPicture(grey, self.scan.dpi / 25.4, f"{dpi or self.scan.dpi:g} dpi from the file")
         silhouette = self.see()
         found = self.decode(silhouette, standards, heights)
-        return SimpleNamespace(measurement=found, flat=flat, silhouette=silhouette)
+        return SimpleNamespace(measurement=found, flat=flat, silhouette=silhouette, stages=None)
 
     def see(self) -> Silhouette:
         """Return the silhouette with its true place in the picture."""

@@ -10,8 +10,9 @@ import pytest
 
 from bittern.engines.blade.caliper import Reading
 from bittern.engines.blade.measurement import Measurement
+from bittern.engines.blade.silhouette import turn_over
 from bittern.formats.images import decode_picture
-from bittern.work.blade_outline import find_disagreements, turn_over
+from bittern.work.blade_outline import find_disagreements
 from bittern.work.blade_reading import ReadingOrder, list_doubts, read_old_key, weigh_anew
 from bittern.work.blade_record import SCAN, BladeReading, mark_reading, read_reading, write_reading
 from bittern.work.errors import SealBrokenError
@@ -61,7 +62,7 @@ def test_a_scan_is_read_with_the_resolution_that_its_file_states(heron: BladeRea
 
 
 def test_a_kept_reading_comes_back_as_it_was(heron: BladeReading) -> None:
-    full = replace(heron, heights=(Reading(3, 6.2, 0.03),), stages=(("edges", b"\xff\xd8"),))
+    full = replace(heron, heights=(Reading(3, 6.2, 0.03),), stages=heron.stages[1:])
     text = write_reading(full)
     assert flatten(read_reading(text, "job 1")) == flatten(full)
     assert mark_reading(text) == mark_reading(write_reading(read_reading(text, "job 1")))
@@ -143,3 +144,26 @@ def test_turning_over_twice_is_not_turning(heron: BladeReading) -> None:
 def test_a_bitting_below_the_bar_needs_a_reason_even_without_a_problem(heron: BladeReading) -> None:
     found: Measurement = replace(heron.measurement, probability=0.97)
     assert list_doubts(found) == ("the whole bitting is sure to 0.970 only",)
+
+
+def test_each_step_of_the_outline_lies_on_the_key(heron: BladeReading) -> None:
+    import shapely
+
+    titles = [stage.title for stage in heron.stages]
+    assert titles[0] == "The key told from the ground"
+    assert len(titles) == 5
+    body, coarse, axis, edges, planes = (stage.lines for stage in heron.stages)
+    per_mm = 600 / 25.4
+    key = shapely.Polygon(max(body, key=len))
+    rim = key.exterior
+    blade = heron.silhouette.s_mm < 24
+    for edge in edges:
+        seen = edge[blade & np.isfinite(edge[:, 1])]
+        away = shapely.distance(rim, shapely.points(seen))
+        assert np.median(away) < 0.15 * per_mm
+    for line in (coarse[0], axis[0]):
+        inside = key.intersection(shapely.LineString(line))
+        assert inside.length > 20 * per_mm, "the axis runs through the blade"
+    tip = shapely.LineString(planes[0])
+    assert tip.distance(key) < 0.15 * per_mm
+    assert tip.intersection(key).length < 3 * per_mm, "the tip's plane touches the key, it does not cut it"

@@ -1,9 +1,8 @@
-"""A measured outline in the bench: turned over, cut out of its picture, held against the caliper."""
+"""A measured outline in the bench: cut out of its picture, held against the caliper."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +10,6 @@ import numpy as np
 from bittern.engines.blade.bitting import UNKNOWN, name_cut
 from bittern.engines.blade.caliper import Reading
 from bittern.engines.blade.measurement import Measurement
-from bittern.engines.blade.silhouette import Camera, Silhouette
 from bittern.engines.blade.standard import BladeStandard
 
 if TYPE_CHECKING:
@@ -24,32 +22,6 @@ APART_SD = 4.0
 """Beyond four standard deviations and the tolerance two measurements are of different things."""
 MOST_LOSS_STEPS = 0.85
 """What wear may take from a root, in depth steps (the model of the reading)."""
-
-
-def turn_over(outline: Silhouette) -> Silhouette:
-    """Return the outline with upper and lower edge exchanged: the same key, its other face up.
-
-    >>> import numpy as np
-    >>> flat = np.zeros(2)
-    >>> key = Silhouette(
-    ...     flat, flat + 4, flat - 3, flat + 0.01, flat + 0.02, 30.0, 29.0, 0.1, 0.1, 0.04, np.eye(2, 3))
-    >>> float(turn_over(key).upper_mm[0]), turn_over(key).shoulder_upper_mm
-    (3.0, 29.0)
-    """
-    camera: Camera | None = outline.camera
-    if camera is not None:
-        camera = replace(camera, foot_h_mm=-camera.foot_h_mm)
-    return replace(
-        outline,
-        upper_mm=-outline.lower_mm,
-        lower_mm=-outline.upper_mm,
-        upper_sd_mm=outline.lower_sd_mm,
-        lower_sd_mm=outline.upper_sd_mm,
-        shoulder_upper_mm=outline.shoulder_lower_mm,
-        shoulder_lower_mm=outline.shoulder_upper_mm,
-        to_picture=outline.to_picture * np.array([1.0, -1.0, 1.0]),
-        camera=camera,
-    )
 
 
 def find_disagreements(

@@ -14,7 +14,7 @@ from bittern.engines.blade.decoding import decode_silhouette
 from bittern.engines.blade.measurement import Measurement
 from bittern.engines.blade.picture.card_fit import flatten_photo
 from bittern.engines.blade.picture.flat import MM_PER_INCH, FlatPicture
-from bittern.engines.blade.picture.outline import find_silhouette
+from bittern.engines.blade.picture.outline import Stages, find_silhouette, find_stages
 from bittern.engines.blade.silhouette import Silhouette
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.conformity import USUAL_RISK
@@ -32,6 +32,7 @@ class PictureReading:
     measurement: Measurement
     flat: FlatPicture
     silhouette: Silhouette
+    stages: Stages | None = None
 
 
 def read_blade_picture(
@@ -66,8 +67,9 @@ def read_blade_picture(
     """
     check_dpi(dpi)
     flat = flatten(decode_picture(raw, where), dpi)
-    silhouette = find_silhouette(flat)
-    return PictureReading(decode_silhouette(silhouette, standards, heights), flat, silhouette)
+    stages = find_stages(flat)
+    silhouette = stages.silhouette
+    return PictureReading(decode_silhouette(silhouette, standards, heights), flat, silhouette, stages)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

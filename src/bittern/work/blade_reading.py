@@ -9,10 +9,12 @@ from bittern.core.errors import InputError
 from bittern.engines.blade.bitting import UNKNOWN
 from bittern.engines.blade.caliper import TOLERANCES, Reading
 from bittern.engines.blade.measurement import Measurement
+from bittern.engines.blade.silhouette import turn_over
 from bittern.engines.blade.standard import BladeStandard
 from bittern.work.blade import get_standard, keep_bitting, require_ready
-from bittern.work.blade_outline import cut_out, find_disagreements, turn_over
+from bittern.work.blade_outline import cut_out, find_disagreements
 from bittern.work.blade_record import PHOTO, SCAN, BladeReading, mark_reading, read_reading, write_reading
+from bittern.work.blade_stages import trace_stages
 from bittern.work.change import SEAL_READING, Change, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import ConflictError, NotYetError
@@ -94,6 +96,7 @@ def read_old_key(order: ReadingOrder, raw: bytes, person: Person, desk: Desk) ->
         picture=picture,
         picture_size=size,
         picture_frame=frame,
+        stages=trace_stages(found.stages) if found.stages is not None else (),
     )
 
 

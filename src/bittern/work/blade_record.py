@@ -15,6 +15,7 @@ import numpy as np
 from bittern.engines.blade.caliper import Reading
 from bittern.engines.blade.measurement import CutEstimate, Fit, Measurement, Trace
 from bittern.engines.blade.silhouette import Camera, Silhouette
+from bittern.work.blade_stages import Stage
 from bittern.work.errors import SealBrokenError
 
 SCAN, PHOTO = "scan", "photo"
@@ -42,7 +43,7 @@ class BladeReading:
     picture_frame
         Shape (2, 3): from (s_mm, h_mm) of the silhouette to pixels of ``picture``.
     stages
-        How the outline was found: title and JPEG each.
+        How the outline was found.
     """
 
     how: str
@@ -58,12 +59,12 @@ class BladeReading:
     picture: bytes
     picture_size: tuple[int, int]
     picture_frame: np.ndarray
-    stages: tuple[tuple[str, bytes], ...] = ()
+    stages: tuple[Stage, ...] = ()
 
 
 _KINDS: dict[str, Callable[..., object]] = {
     one.__name__: one
-    for one in (BladeReading, Measurement, CutEstimate, Fit, Trace, Silhouette, Camera, Reading)
+    for one in (BladeReading, Measurement, CutEstimate, Fit, Trace, Silhouette, Camera, Reading, Stage)
 }
 
 

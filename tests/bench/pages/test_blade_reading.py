@@ -392,7 +392,7 @@ def test_what_was_read_stands_nowhere_in_clear(
     number, client = carry(desk, "promise"), log_in(cast.technician)
     begin(client, number, reader)
     everything = dump_tables()
-    for secret in (BITTING, "JFIF", "by_label", "upper_mm", "7.4"):
+    for secret in (BITTING, "JFIF", "by_label", "upper_mm", "height_mm"):
         assert secret not in everything, secret
     for address in (f"/jobs/{number}/?leg=blade", f"/jobs/{number}/log/", f"/jobs/{number}/blade-reading/"):
         page = client.get(address).content.decode()

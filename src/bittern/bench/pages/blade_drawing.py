@@ -73,6 +73,7 @@ class KeyDrawing:
     label_size: str
     number_size: str
     loss: LossDrawing
+    stages: tuple[tuple[str, tuple[str, ...]], ...]
 
 
 def draw_key(reading: BladeReading, standard: BladeStandard) -> KeyDrawing | None:
@@ -82,11 +83,12 @@ def draw_key(reading: BladeReading, standard: BladeStandard) -> KeyDrawing | Non
         return None
     scale = abs(float(reading.picture_frame[0, 0]))
     width, height = reading.picture_size[0] / scale, reading.picture_size[1] / scale
-    place = _find_place(reading, scale)
+    from_flat = _find_place(reading, scale)
     # From left to right as the bitting is written, whichever way the key lay: turned, and never mirrored.
-    turned = place[0, 0] < 0
+    turned = (from_flat[:, :2] @ fit.to_picture[:, 0])[0] < 0
     if turned:
-        place = np.array([[-1.0, 0.0, width], [0.0, -1.0, height]]) @ np.vstack([place, [0.0, 0.0, 1.0]])
+        from_flat = np.array([[-1.0, 0.0, width], [0.0, -1.0, height]]) @ _add_row(from_flat)
+    place = from_flat @ _add_row(fit.to_picture)
     measured, ideal = [], []
     for trace in fit.traces:
         measured += _draw_line(place, trace, trace.measured_mm)
@@ -104,20 +106,28 @@ def draw_key(reading: BladeReading, standard: BladeStandard) -> KeyDrawing | Non
         label_size=f"{LABEL_MM:g}",
         number_size=f"{NUMBER_MM:g}",
         loss=_draw_loss(fit.traces, standard, place),
+        stages=tuple(
+            (stage.title, tuple(part for line in stage.lines for part in _join(*(from_flat @ _stand(line)))))
+            for stage in reading.stages
+        ),
     )
 
 
 def _find_place(reading: BladeReading, scale: float) -> Floats:
-    """Return the map from (x_mm, height_mm) of the blade to mm of the drawing."""
-    fit = reading.measurement.fit
-    assert fit is not None
-    last = np.array([[0.0, 0.0, 1.0]])
-    to_flat = np.vstack([fit.to_picture, last])
-    from_flat = np.linalg.inv(np.vstack([reading.silhouette.to_picture, last]))
-    whole = np.vstack([reading.picture_frame, last]) @ from_flat @ to_flat
+    """Return the map from pixels of the flat picture to mm of the drawing."""
+    from_flat = np.linalg.inv(_add_row(reading.silhouette.to_picture))
+    found: Floats = reading.picture_frame @ from_flat
     # The middle of the upper left pixel is (0, 0) there, and half a pixel inside the drawing here.
-    found: Floats = (whole[:2] + np.array([[0.0, 0.0, 0.5]] * 2)) / scale
-    return found
+    found[:, 2] += 0.5
+    return found / scale
+
+
+def _add_row(affine: Floats) -> Floats:
+    return np.vstack([affine, [0.0, 0.0, 1.0]])
+
+
+def _stand(points: Floats) -> Floats:
+    return np.vstack([points.T, np.ones(len(points))])
 
 
 def _draw_line(place: Floats, trace: Trace, heights: Floats) -> list[str]:
