@@ -87,6 +87,14 @@ class Profile:
 PROFILE_STEP_MM = 0.1
 LEAST_BLADE_MM = 10.0
 """Shorter than any blade with four cuts."""
+RUN_IN_MM = 2.2
+"""The tip may run in over 2 mm (the published outline); what stands there is no blade edge."""
+LEAST_STEP_MM = 0.7
+"""A shoulder stands out 1 mm at least; a fillet or a worn corner may take some of it."""
+STEEP_MM = 0.2
+"""Half the length over which the step must rise: slope 1.75, steeper than any flank of a cut."""
+MOST_TURN = 0.012
+"""Slope, 0.7 degrees: the coarse axis is better than that."""
 BLADE_SHARE = 0.8
 """The blade is narrower than this share of the bow."""
 
@@ -107,9 +115,7 @@ def find_coarse_axis(body: Body, pixels_per_mm: float) -> tuple[Axis, Profile]:
         axis = _point_at_tip(axis, points, rim, body)
         profile = measure_profile(axis, points, rim)
         keep = (profile.s_mm > 2.0) & (profile.s_mm < profile.blade_mm - 1.5)
-        slope, height = _straightest(
-            profile.s_mm[keep], profile.upper_mm[keep], profile.lower_mm[keep], 0.12, 0.06
-        )[:2]
+        slope, height = _coarse_slope(profile.s_mm[keep], profile.upper_mm[keep], profile.lower_mm[keep])
         axis = axis.turned(slope, height)
     axis = _point_at_tip(axis, points, rim, body)
     return axis, measure_profile(axis, points, rim)
@@ -157,7 +163,26 @@ def measure_profile(axis: Axis, points: Floats, rim: float) -> Profile:
     width = upper - lower
     wide = width > BLADE_SHARE * float(np.percentile(width, 97))
     blade = float(s_mm[int(np.argmax(wide))]) if wide.any() else 0.0
+    for edge in (upper, -lower):
+        step = find_step(s_mm, edge)
+        if step is not None:
+            blade = min(blade, float(s_mm[step]))
     return Profile(s_mm, upper, lower, blade)
+
+
+def find_step(s: Floats, height: Floats) -> int | None:
+    """Return the index of the first steep step that rises above all of the blade before it."""
+    step = float(s[1] - s[0])
+    half, ahead, start = round(STEEP_MM / step), round(0.4 / step), int(np.searchsorted(s, RUN_IN_MM))
+    before = np.maximum.accumulate(np.where(np.arange(s.size) >= start, height, -np.inf))
+    i = np.arange(start + 4 * ahead, s.size - ahead)
+    steep = height[i + half] - height[i - half] >= LEAST_STEP_MM
+    found = i[steep & (height[i + ahead] - before[i - ahead] >= 0.8 * LEAST_STEP_MM)]
+    if not found.size:
+        return None
+    window = np.arange(found[0] - half, min(int(found[0]) + 2 * half, s.size - 1))
+    weight = np.maximum(height[window + 1] - height[window - 1], 0)
+    return round(float((window * weight).sum() / weight.sum()))
 
 
 def _refuse_bladeless(body: Body) -> None:
@@ -182,23 +207,39 @@ def refine_axis(s_mm: Floats, upper_mm: Floats, lower_mm: Floats, sd_mm: float) 
     own cuts on either edge, that of the flats.
     """
     seen = np.isfinite(upper_mm) & np.isfinite(lower_mm)
-    return _straightest(s_mm[seen], upper_mm[seen], lower_mm[seen], max(0.012, 3 * sd_mm), 0.012)
+    return _straightest(s_mm[seen], upper_mm[seen], lower_mm[seen], max(0.012, 3 * sd_mm), MOST_TURN)
+
+
+def _coarse_slope(s: Floats, upper: Floats, lower: Floats) -> tuple[float, float]:
+    """Return slope and height at s = 0 of a straight edge or middle line, or else the narrowest direction."""
+    slope, height, name = _straightest(s, upper, lower, 0.12, 0.06)
+    return _narrowest(s, upper, lower) if name == "the flats" else (slope, height)
+
+
+def _narrowest(s: Floats, upper: Floats, lower: Floats) -> tuple[float, float]:
+    """Return slope and height at s = 0 of the direction in which the blade is narrowest."""
+    trial = np.linspace(-0.12, 0.12, 241)
+    rise = trial[:, None] * s
+    tops = np.percentile(upper - rise, 97, axis=1)
+    bottoms = np.percentile(lower - rise, 3, axis=1)
+    best = int(np.argmin(tops - bottoms))
+    return float(trial[best]), float(tops[best] + bottoms[best]) / 2
 
 
 def _straightest(
     s: Floats, upper: Floats, lower: Floats, near_mm: float, widest: float
 ) -> tuple[float, float, str]:
     found = []
-    for name, edge in (
-        ("the lower edge", lower),
-        ("the upper edge", upper),
-        ("the middle line", (upper + lower) / 2),
+    for name, edge, least in (
+        ("the lower edge", lower, 0.6),
+        ("the upper edge", upper, 0.6),
+        ("the middle line", (upper + lower) / 2, 0.8),
     ):
         slope, share = _fit_line(s, edge, near_mm, widest)
-        found.append((share, slope, name))
+        found.append((share / least, slope, name))
     share, slope, name = max(found)
-    if share < 0.6:
-        slope, name = _flats_slope(s, upper, lower, slope), "the flats"
+    if share < 1:
+        slope, name = _flats_slope(s, upper, lower), "the flats"
     level_upper = float(np.percentile(upper - slope * s, 95))
     level_lower = float(np.percentile(lower - slope * s, 5))
     return slope, (level_upper + level_lower) / 2, name
@@ -228,9 +269,9 @@ def _fit_line(s: Floats, edge: Floats, near_mm: float, widest: float) -> tuple[f
     return best, best_share
 
 
-def _flats_slope(s: Floats, upper: Floats, lower: Floats, start: float) -> float:
+def _flats_slope(s: Floats, upper: Floats, lower: Floats) -> float:
     """Return the slope at which the heights gather most sharply on a few levels."""
-    trial = start + np.linspace(-0.03, 0.03, 121)
+    trial = np.linspace(-MOST_TURN, MOST_TURN, 81)
     score = np.array([_gather(s, upper, slope) + _gather(s, lower, slope) for slope in trial])
     best = int(np.argmax(score))
     if 0 < best < trial.size - 1:

@@ -323,7 +323,7 @@ def _find_bumps(height_px: Floats, sd: Floats, pitch_px: float, reach_px: float)
     bad = np.zeros(len(height_px), bool)
     for side in (1.0, -1.0):
         for width_px in (0.16 * reach_px, 0.3 * reach_px, 0.55 * reach_px):
-            count = round(max(width_px, 5.0) / pitch_px) | 1
+            count = round(max(width_px, min(5.0, 0.75 * reach_px)) / pitch_px) | 1
             narrow, wide = (_stand_out(side * height_px, n) for n in (count, 2 * count - 1))
             bad |= (narrow > 0.35 + 5 * np.minimum(sd, 1.0)) & (wide < 1.35 * narrow)
     return bad

@@ -32,8 +32,8 @@ REACH_MM = 0.6
 """How far the true edge may lie from the coarse one."""
 BLURRED_MM = 0.25
 """Standard deviation of the blur at which a cut 1 mm wide has lost its flat."""
-SD_FLATS = 0.0009
-"""Slope: roots that are off by 0.02 mm over eight cuts turn the middle line by a twentieth of a degree."""
+SD_FLATS = 0.002
+"""Slope: roots off by 0.02 mm turn the middle line of eight cuts by a twentieth of a degree, wear by more."""
 LEAST_SEEN = 0.6
 LARGEST_SD_MM = 0.04
 """Half of what a caliper does; beyond, contrast is too low."""
@@ -126,8 +126,8 @@ def _shift(profile: Profile, by_mm: float) -> Profile:
 
 def _align(flat: FlatPicture, axis: Axis, profile: Profile) -> tuple[Axis, float, str]:
     """Return the axis by the measured edges of the blade, in two rounds, the blur, and what it rests on."""
-    # Every other pixel will do for a direction.
-    s = np.arange(1.8, profile.blade_mm - 1.0, max(2 / flat.pixels_per_mm, 0.05))
+    # Every other pixel of a fine scan will do for a direction.
+    s = np.arange(1.8, profile.blade_mm - 1.0, min(max(2 / flat.pixels_per_mm, 0.05), 0.09))
     upper, lower = np.interp(s, profile.s_mm, profile.upper_mm), np.interp(s, profile.s_mm, profile.lower_mm)
     rests_on, blur = "", None
     for _ in range(2):

@@ -8,17 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bittern.engines.blade.picture.axis import Axis, Profile
+from bittern.engines.blade.picture.axis import RUN_IN_MM, Axis, Profile, find_step
 from bittern.engines.blade.picture.edges import Crossings, find_crossings
 
 Floats = NDArray[np.float64]
 
-RUN_IN_MM = 2.2
-"""The tip may run in over 2 mm (the published outline); what stands there is no blade edge."""
-LEAST_STEP_MM = 0.7
-"""A shoulder stands out 1 mm at least; a fillet or a worn corner may take some of it."""
-STEEP_MM = 0.2
-"""Half the length over which the step must rise: slope 1.75, steeper than any flank of a cut."""
 REACH_MM = 0.5
 MOST_ASKEW = 0.006
 """A third of a degree: a shoulder less square than that says nothing about the axis."""
@@ -180,21 +174,6 @@ def _find_wall(grey: NDArray[np.uint8], axis: Axis, s: Floats, height: Floats, s
     wall = start - found.offset_px / axis.per_mm
     plane = _settle(h - (bottom + top) / 2, wall, found, axis.per_mm)
     return replace(plane, h_mm=side * (bottom + top) / 2)
-
-
-def find_step(s: Floats, height: Floats) -> int | None:
-    """Return the index of the first steep step that rises above all of the blade before it."""
-    step = float(s[1] - s[0])
-    half, ahead, start = round(STEEP_MM / step), round(0.4 / step), int(np.searchsorted(s, RUN_IN_MM))
-    best_before = np.maximum.accumulate(np.where(np.arange(s.size) >= start, height, -np.inf))
-    for i in range(start + 4 * ahead, s.size - ahead):
-        rise = height[i + half] - height[i - half]
-        if rise >= LEAST_STEP_MM and height[i + ahead] - best_before[i - ahead] >= 0.8 * LEAST_STEP_MM:
-            window = np.arange(i - half, min(i + 2 * half, s.size - 1))
-            jumps = height[window + 1] - height[window - 1]
-            weight = np.maximum(jumps, 0)
-            return round(float((window * weight).sum() / weight.sum()))
-    return None
 
 
 def _settle(h: Floats, wall: Floats, found: Crossings, per_mm: float) -> Plane:
