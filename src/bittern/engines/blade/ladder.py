@@ -2,7 +2,7 @@
 
 A ladder is a sequence of ever deeper cuttings tried on one blank. The plan uses the fewest blanks that any
 plan can (see :mod:`~bittern.engines.blade.chains`) and says which bittings prove it: no two of them can be
-cut from the same blank. Among such plans ladders are ordered, and their ends exchanged, so that fewer
+cut from the same blank. Among such plans ladders are ordered, and parts of them exchanged, so that fewer
 cuttings are expected up to the right one.
 
 What it cannot see: wear of the lock, a key that turns though a cut is not quite right, and blanks that may be
@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +20,7 @@ from numpy.typing import NDArray
 from bittern.engines.blade.bitting import Bitting, format_bitting
 from bittern.engines.blade.chains import cover_by_chains
 from bittern.engines.blade.errors import LadderError
+from bittern.engines.blade.exchange import Chain, Floats, order_ladders, shorten_ladders
 from bittern.engines.blade.remaining import (
     CutHelp,
     count_remaining,
@@ -31,14 +31,8 @@ from bittern.engines.blade.remaining import (
 )
 from bittern.engines.blade.standard import BladeStandard
 
-Floats = NDArray[np.float64]
-Chain = tuple[int, ...]
-
 MOST_BLANKS = 12
 """More blanks than this is no plan but a waste of them (common practice: a handful at most)."""
-# Exchanges of ends are tried on plans up to this size; above, only the order of the ladders is chosen.
-_MOST_EXCHANGED = 300
-_MOST_ROUNDS = 20
 # What each further cut would save in blanks takes a plan for each of its depths.
 _MOST_RANKED = 20_000
 
@@ -152,7 +146,10 @@ def plan_ladders(
         return LadderPlan(remaining, None, (), (), None, helps, (_advise(problem, helps),))
     if len(cover.chains) != len(cover.antichain):
         raise RuntimeError("the chains and the antichain that should prove them differ in number")
-    chains = _improve(rows, chance, _order(cover.chains, chance))
+    if len(cover.chains) <= MOST_BLANKS:
+        chains = shorten_ladders(rows, chance, cover.chains)
+    else:
+        chains = order_ladders(cover.chains, chance)
     texts = [format_bitting(standard, to_bitting(standard, row)) for row in rows]
     blanks = len(chains)
     problems = () if blanks <= MOST_BLANKS else (_advise(f"{blanks} blanks would be needed", helps),)
@@ -201,51 +198,7 @@ def _weigh(
     return table, chance / chance.sum() if len(chance) else chance
 
 
-def _order(chains: Sequence[Chain], chance: Floats) -> list[Chain]:
-    """Return the ladders in the best order: most chance a cutting first (Smith's rule, 1956)."""
-    return sorted(chains, key=lambda chain: (-float(chance[list(chain)].sum()) / len(chain), chain))
-
-
 def _expect(chains: Sequence[Chain], chance: Floats) -> float:
     """Return the mean number of cuttings, the ladders used in the order given."""
     row = np.array([i for chain in chains for i in chain])
     return float(chance[row] @ np.arange(1, len(row) + 1))
-
-
-def _improve(rows: NDArray[np.int8], chance: Floats, chains: list[Chain]) -> list[Chain]:
-    """Return ladders with ends exchanged wherever that saves expected cuttings; their number stays.
-
-    Notes
-    -----
-    A descent by single exchanges: it ends where none helps, which need not be the best of all plans.
-    """
-    if len(rows) > _MOST_EXCHANGED or np.allclose(chance, chance[0]):
-        # With equal chances the mean is half of all cuttings plus one half, whatever the order.
-        return chains
-    below: NDArray[np.bool_] = np.asarray((rows[:, None, :] <= rows[None, :, :]).all(axis=2))
-    best = _expect(chains, chance)
-    for _ in range(_MOST_ROUNDS):
-        better = _exchange(chains, chance, below, best)
-        if better is None:
-            break
-        chains, best = better
-    return chains
-
-
-def _exchange(
-    chains: list[Chain], chance: Floats, below: NDArray[np.bool_], best: float
-) -> tuple[list[Chain], float] | None:
-    """Return the plan after the first exchange of two ends that lowers the mean, or None."""
-    for a, b in combinations(range(len(chains)), 2):
-        rest = [chain for i, chain in enumerate(chains) if i not in (a, b)]
-        for i, j in product(range(1, len(chains[a]) + 1), range(1, len(chains[b]) + 1)):
-            head_a, end_a = chains[a][:i], chains[a][i:]
-            head_b, end_b = chains[b][:j], chains[b][j:]
-            fits = (not end_b or below[head_a[-1], end_b[0]]) and (not end_a or below[head_b[-1], end_a[0]])
-            if not fits or not (end_a or end_b):
-                continue
-            plan = _order([*rest, head_a + end_b, head_b + end_a], chance)
-            expected = _expect(plan, chance)
-            if expected < best - 1e-12:
-                return plan, expected
-    return None
