@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import UTC, datetime
 
+import numpy as np
 import pytest
 
 from bittern.engines.blade.bitting import format_bitting, parse_bitting
+from bittern.engines.blade.caliper import Reading, decode_readings
 from bittern.engines.blade.climbing import follow_climb
+from bittern.engines.blade.silhouette import Silhouette
 from bittern.formats.packs import Pack
 from bittern.work import code_tables
 from bittern.work.blade import get_standard, list_cutters, look_at_bitting
+from bittern.work.blade_record import BladeReading, write_reading
+from bittern.work.change import SEAL_READING
 from bittern.work.errors import ConflictError, FieldsError, NotAllowedError, NotYetError, SealBrokenError
 from bittern.work.ladder import OpenedLadder, find_ladder, get_standing, look_at_ladder
 from bittern.work.ladder_plan import HopelessError
@@ -346,3 +352,46 @@ def test_facts_alone_tell_where_it_stands(ready: Bench) -> None:
         answer(ready, kind)
     ladder = ready.job.ladder
     assert get_standing(ladder) == follow_climb(ladder.rungs, ["no", "spoilt"])
+
+
+def keep_picture_reading(bench: Bench) -> None:
+    """Seal a reading of the old key, as one that was read from a picture and not yet taken."""
+    standard = get_standard(bench.desk, bench.job)
+    heights = [standard.depths_mm[cut] for cut in parse_bitting(standard, "2 1 3 4 2 2 1 3").edges[0]]
+    heights[5] -= (standard.depths_mm[0] - standard.depths_mm[1]) / 2
+    readings = [Reading(cut, height, 0.03) for cut, height in enumerate(heights)]
+    edge, frame = np.linspace(0.0, 30.0, 4), np.eye(2, 3)
+    outline = Silhouette(edge, edge, -edge, edge, edge, 28.0, 28.0, 0.1, 0.1, 0.04, frame)
+    kept = BladeReading(
+        how="scan",
+        read_by=TECH.login,
+        read_at=datetime(2031, 3, 3, tzinfo=UTC),
+        scale_from="600 dpi",
+        residual_mm=None,
+        notes=(),
+        silhouette=outline,
+        heights=(),
+        swapped=False,
+        measurement=decode_readings(standard, readings),
+        picture=b"",
+        picture_size=(1, 1),
+        picture_frame=frame,
+    )
+    bench.store.seal(bench.number, SEAL_READING, write_reading(kept))
+
+
+def test_the_reading_of_a_picture_weighs_the_ladders_and_the_look_is_on_record(ready: Bench) -> None:
+    with pytest.raises(NotYetError):
+        ready.do("plan-ladder", {"weigh_by": "picture"})
+    keep_picture_reading(ready)
+    ready.do("plan-ladder", {"weigh_by": "picture"})
+    assert {rung.split()[5] for ladder in look(ready).ladders for rung in ladder} == {"2", "3"}
+    looked = [dict(entry.payload) for entry in ready.store.entries(ready.number, "seal.looked")]
+    assert {"name": "reading", "reason": "ladders"} in looked
+
+
+def test_the_plan_is_gone_when_the_job_ends(ready: Bench) -> None:
+    plan(ready)
+    begin(ready)
+    ready.do("withdraw", {"because": "the key was found", "sure": "yes"}, DESK)
+    assert ready.store.unseal(ready.number, "ladder") is None
