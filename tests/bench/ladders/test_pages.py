@@ -109,6 +109,11 @@ def test_rung_by_rung_until_one_turns(client: Client, number: int, desk: Desk) -
     turned = {"do": "ladder-turned", "place": "3", "reason": REASON}
     refused = client.post(address(number), turned)
     assert refused.status_code == 422
+    assert holds(refused, rungs[1])
+    assert "Found not ticked" in read_words(refused)
+    # Without the reason of this opening the seal stays closed.
+    closed = client.post(address(number), {**turned, "reason": ""})
+    assert (closed.status_code, holds(closed, rungs[1])) == (422, False)
     done = client.post(address(number), {**turned, "sure": "yes"})
     assert done.status_code == 302
     assert look_at_bitting(desk, number, TAMSIN, "test") == rungs[1]

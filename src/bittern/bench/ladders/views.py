@@ -56,6 +56,11 @@ def ladder(request: HttpRequest, number: int) -> HttpResponse:
         return _do(request, desk, number, person, do, typed)
     except NoSuchJobError as error:
         return show_problem(request, error)
+    except FieldsError as error:
+        if do == TURNED and str(typed.get("reason") or "").strip():
+            # A forgotten tick at the lock is no reason to open the seal by hand again.
+            return _show_opened(request, desk, number, person, typed, error)
+        return _show_closed(request, desk, desk.store.load(number), person, do, typed, error)
     except BitternError as error:
         return _show_closed(request, desk, desk.store.load(number), person, do, typed, error)
 
@@ -71,6 +76,18 @@ def _do(
         return redirect("ladder", number)
     if do == TURNED:
         return redirect(f"{reverse('job', args=[number])}?leg=blade#leg-blade")
+    return _show_opened(request, desk, number, person, typed)
+
+
+def _show_opened(
+    request: HttpRequest,
+    desk: Desk,
+    number: int,
+    person: Person,
+    typed: dict[str, object],
+    error: FieldsError | None = None,
+) -> HttpResponse:
+    """Open the seal, on record, and show the rung at hand or the whole list."""
     reason = str(typed.get("reason") or "")
     opened = look_at_ladder(desk, number, person, reason)
     job = desk.store.load(number)
@@ -78,7 +95,12 @@ def _do(
         context = build_list(desk, job, opened, reason)
         return keep_nowhere(render(request, "ladders/list.html", context))
     context = build_rung(desk, job, person, opened, reason)
-    return keep_nowhere(render(request, "ladders/rung.html", context))
+    if error is not None:
+        attempt = Attempt(TURNED, "blade", typed, errors=list_sentences(error))
+        context |= {"typed": {TURNED: typed}, "failed_act": TURNED, "errors": attempt.errors}
+        context |= {"wrong": attempt.list_wrong()}
+    status = 422 if error else 200
+    return keep_nowhere(render(request, "ladders/rung.html", context, status=status))
 
 
 def _show_closed(
