@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -142,7 +143,7 @@ def test_a_cut_measured_again_is_weighed_at_once(
     words = read_words(answer)
     assert "<html" not in answer.content.decode()
     assert "Nothing speaks against it" in words
-    assert "6.21 ± 0.020 with the caliper" in words
+    assert "6.210 ± 0.020 with the caliper" in words
     assert len(doubtful.asked) == 1, "the picture is not read again"
     (logged,) = desk.store.entries(number, "blade.measured-again")
     assert logged.payload == {"cuts": ["4"]}
@@ -212,6 +213,58 @@ def test_no_reason_makes_up_for_another_standard_or_a_broken_rule(
     assert answer.status_code == 422
     assert said in read_words(answer)
     assert desk.store.load(number).blade is None
+
+
+# Two edges, other units
+
+
+ALDER = "B C D C B A B C / A B B C D C B A"
+
+
+def test_on_a_split_blade_a_person_says_which_edge_is_a(
+    monkeypatch: pytest.MonkeyPatch, cast: Cast, log_in: LogIn, desk: Desk
+) -> None:
+    number, client = carry(desk, "promise"), log_in(cast.technician)
+    with desk.store.transaction():
+        job = desk.store.load_for_change(number)
+        assert job.key is not None
+        key = job.key.model_copy(update={"blade": "alder-8"})
+        desk.store.save(job.model_copy(update={"key": key}), waits_for="bitting")
+    made = scan_key(desk.pack.blades["alder-8"], ALDER, dpi=300, turned_over=False)
+    answer = send(client, number, made.png)
+    answer = do(client, number, "look-reading")
+    words = read_words(answer)
+    a, b = ALDER.split(" / ")
+    assert ALDER in words
+    assert "Edge A is taken to be the upper one in the picture." in words
+    hidden = find_hidden(answer)
+    answer = do(client, number, "take-reading", **hidden)
+    assert answer.status_code == 422
+    assert "its edges change places" in read_words(answer)
+    answer = do(client, number, "swap-edges", "yes", **hidden)
+    words = read_words(answer)
+    assert f"{b} / {a}" in words
+    assert "Edge A is taken to be the lower one in the picture, as a person has said." in words
+    answer = do(client, number, "take-reading", edges="yes", **find_hidden(answer))
+    assert answer.status_code == 302
+    assert desk.store.unseal(number, "bitting") == f"{b} / {a}"
+    assert desk.store.entries(number, "blade.edges-swapped")
+
+
+def test_lengths_are_said_in_the_shops_unit(
+    doubtful: KnowingReader, cast: Cast, log_in: LogIn, desk: Desk
+) -> None:
+    from bittern.bench.jobs.shop import save_terms
+
+    save_terms(replace(desk.terms, unit="inch"))
+    number, client = carry(desk, "promise"), log_in(cast.technician)
+    send(client, number, doubtful.scan.png)
+    words = read_words(do(client, number, "look-reading"))
+    assert "Measure cut 4 again with the caliper, 0.472 inch from the shoulder." in words
+    assert "Height now, inch" in words
+    assert "0.0016 ± 0.0002 inch" in words
+    # The caliper's field says its own unit.
+    assert "Cut 4 in mm" in words
 
 
 # Not read

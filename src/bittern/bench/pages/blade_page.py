@@ -157,7 +157,7 @@ def _build_rows(reading: BladeReading, standard: BladeStandard, unit: str) -> li
                 name,
                 cut,
                 place,
-                "" if cut.depth_mm is None else format_length(cut.depth_mm, unit),
+                "" if cut.depth_mm is None else _format_small(cut.depth_mm, unit),
                 "" if cut.sd_mm is None else _format_small(cut.sd_mm, unit),
                 "" if cut.distance_mm is None else _format_small(cut.distance_mm, unit),
                 number in measured,
