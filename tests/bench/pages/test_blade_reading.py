@@ -13,7 +13,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from bittern.bench.jobs.models import Sealed
+from bittern.bench.jobs.models import Draft, Sealed
 from bittern.bench.readings import runs
 from bittern.bench.readings.models import CANCELLED, DONE, FAILED, ReadingRun
 from bittern.engines.blade.errors import PictureError
@@ -523,6 +523,34 @@ def test_a_good_reading_stays_until_a_better_picture_was_read(
     assert Sealed.objects.filter(name="reading").count() == 1
 
 
+@pytest.mark.parametrize(
+    ("blade", "status", "said"),
+    [
+        ("alder-8", 200, "The key was read as heron-8, and the article takes alder-8 by now"),
+        ("", 200, "the article takes no blade by now"),
+    ],
+)
+def test_a_reading_for_another_article_is_shown_and_not_taken(
+    blade: str, status: int, said: str, reader: KnowingReader, cast: Cast, log_in: LogIn, desk: Desk
+) -> None:
+    number, client = carry(desk, "promise"), log_in(cast.technician)
+    hidden = begin(client, number, reader)
+    with desk.store.transaction():
+        job = desk.store.load_for_change(number)
+        assert job.key is not None
+        key = job.key.model_copy(update={"blade": blade})
+        desk.store.save(job.model_copy(update={"key": key}), waits_for="")
+    answer = do(client, number, "look-reading")
+    assert answer.status_code == status
+    assert said in read_words(answer)
+    assert find_inputs(answer, name="do", value="take-reading") == []
+    assert do(client, number, "take-reading", **hidden).status_code == 409
+    typed = {**hidden, "reading-1": "7.4"}
+    assert do(client, number, "measure-again", **typed).status_code == 409
+    assert desk.store.load(number).blade is None
+    assert do(client, number, "drop-reading").status_code == 302
+
+
 def test_only_a_ticked_picture_stays(reader: KnowingReader, cast: Cast, log_in: LogIn, desk: Desk) -> None:
     number, client = carry(desk, "promise"), log_in(cast.technician)
     hidden = begin(client, number, reader, keep="yes")
@@ -536,6 +564,8 @@ def test_heights_half_typed_come_back(doubtful: KnowingReader, cast: Cast, log_i
     client.post(reverse("draft", args=[number, "measure-again"]), {"reading-4": "6.2", "sd_mm": "0.03"})
     (field,) = find_inputs(do(client, number, "look-reading"), name="reading-4")
     assert field["value"] == "6.2"
+    do(client, number, "drop-reading")
+    assert not Draft.objects.exists()
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

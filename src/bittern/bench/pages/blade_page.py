@@ -12,7 +12,7 @@ from bittern.bench.readings.models import FAILED, RUNNING, ReadingRun
 from bittern.core.errors import InputError
 from bittern.engines.blade.bitting import count_edges
 from bittern.engines.blade.caliper import USUAL_SD_MM
-from bittern.engines.blade.measurement import CutEstimate
+from bittern.engines.blade.measurement import CutEstimate, Measurement
 from bittern.engines.blade.standard import BladeStandard
 from bittern.formats.chart import format_length
 from bittern.work.blade import get_standard
@@ -97,10 +97,15 @@ def build_upload(desk: Desk, job: JobFile) -> dict[str, Any]:
 
 def build_result(desk: Desk, job: JobFile, reading: BladeReading, mark: str, reason: str) -> dict[str, Any]:
     """Return what was read, for a page that no cache keeps."""
-    standard, unit = get_standard(desk, job), desk.terms.unit
-    found = reading.measurement
-    if found.standard != standard.id:
-        standard = desk.pack.blades.get(found.standard, standard)
+    found, unit = reading.measurement, desk.terms.unit
+    standard = desk.pack.blades.get(found.standard)
+    if standard is None:
+        raise NotYetError(
+            f"a reading as {found.standard}",
+            "a blade standard of the pack in use",
+            where="blade",
+            hint="check the pack, or throw the reading away",
+        )
     rows = _build_rows(reading, standard, unit)
     doubts = {cut.doubt for cut in found.cuts if cut.doubt}
     fields: dict[str, str] = {row.field: "" for row in rows}
@@ -118,7 +123,7 @@ def build_result(desk: Desk, job: JobFile, reading: BladeReading, mark: str, rea
         "doubtful": [row for row in rows if row.cut.doubt],
         "certain": [row for row in rows if not row.cut.doubt],
         "other_problems": [one for one in found.problems if one not in doubts],
-        "obstacles": [f"Found {what}; expected {expected}." for _, what, expected in find_obstacles(found)],
+        "obstacles": _list_obstacles(job, found),
         "in_doubt": bool(list_doubts(found)),
         "drawing": draw_key(reading, standard),
         "wear": _say_wear(reading, unit),
@@ -134,6 +139,18 @@ def build_result(desk: Desk, job: JobFile, reading: BladeReading, mark: str, rea
 def _never_certain(p: float) -> float:
     """Return a chance as it may be shown: that a sum was rounded to 1 makes nobody certain."""
     return min(p, 1 - SMALLEST)
+
+
+def _list_obstacles(job: JobFile, found: Measurement) -> list[str]:
+    """Return why the bitting cannot be taken at all, a sentence each."""
+    said = [f"Found {what}; expected {expected}." for _, what, expected in find_obstacles(found)]
+    now = job.key.blade if job.key is not None else ""
+    if now != found.standard:
+        said.append(
+            f"The key was read as {found.standard}, and the article takes {now or 'no blade'} by now:"
+            " throw this reading away."
+        )
+    return said
 
 
 def _list_assumed(reading: BladeReading) -> list[str]:

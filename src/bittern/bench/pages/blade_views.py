@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from bittern.bench.desk import open_desk
 from bittern.bench.jobs.drafts import drop_draft
 from bittern.bench.pages.blade_page import (
+    AGAIN,
     CANCEL,
     DROP,
     FRAGMENT,
@@ -35,7 +36,7 @@ from bittern.core.errors import BitternError
 from bittern.formats.card import PAPERS_MM, render_pdf
 from bittern.work import actions
 from bittern.work.blade_reading import begin_reading, look_at_reading
-from bittern.work.errors import FieldsError, NotYetError, field_fault
+from bittern.work.errors import FieldsError, field_fault
 from bittern.work.facts import JobFile
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
@@ -106,6 +107,9 @@ def blade_reading(request: HttpRequest, number: int) -> HttpResponse:
             drop_draft(number, do, person.login)
     except BitternError as error:
         return _show_refused(request, desk, job, do, typed, error)
+    if do in (TAKE, DROP):
+        # Heights half typed belong to a reading that is gone now.
+        drop_draft(number, AGAIN, person.login)
     if do in (TAKE, DROP, CANCEL):
         return redirect(_name_leg(number))
     return _show_look(request, desk, job, person, typed)
@@ -127,14 +131,12 @@ def _show_look(
     reason = str(typed.get("reason") or (OWN_REASON if run.read_by == person.login else ""))
     try:
         reading, mark = look_at_reading(desk, job.number, person, reason)
+        result = build_result(desk, job, reading, mark, reason)
     except FieldsError as error:
         return _show(request, desk, job, _describe(LOOK, typed, error), 422)
-    except NotYetError:
-        return _show(request, desk, job, {}, 200)
     except BitternError as error:
         return _show(request, desk, job, {"problem": describe_problem(error), "broken": True}, 409)
     drafts = {name: found for name, found in load_drafts(job.number, person.login).items() if context is None}
-    result = build_result(desk, job, reading, mark, reason)
     return _show(request, desk, job, {"typed": drafts, **result, **(context or {})}, status)
 
 
