@@ -121,13 +121,19 @@ def take_photo(shot: Shot) -> Grey:
     down = np.linspace(-0.5, 0.5, rows, dtype=np.float32)
     light = 1 + shot.light[0] * across[None, :] + shot.light[1] * down[:, None]
     picture = (35 + 0.68 * picture) * light
-    rng = np.random.default_rng(shot.seed)
-    picture += rng.standard_normal(picture.shape, dtype=np.float32) * np.float32(shot.noise)
+    picture += _make_noise(shot.seed, rows, columns) * np.float32(shot.noise)
     grey = np.clip(np.rint(picture), 0, 255).astype(np.uint8)
     raw = cv2.imencode(".jpg", grey, [cv2.IMWRITE_JPEG_QUALITY, shot.quality])[1]
     decoded = cv2.imdecode(raw, cv2.IMREAD_GRAYSCALE)
     assert decoded is not None
     return np.asarray(decoded, dtype=np.uint8)
+
+
+def _make_noise(seed: int, rows: int, columns: int) -> NDArray[np.float32]:
+    """Return noise of standard deviation 1; the same tile again and again, for it takes longest."""
+    side = 1024
+    tile = np.random.default_rng(seed).standard_normal((side, side), dtype=np.float32)
+    return np.tile(tile, (rows // side + 1, columns // side + 1))[:rows, :columns]
 
 
 MARGIN_MM = 60.0

@@ -42,7 +42,7 @@ def find_spots(flat: FlatPicture) -> np.ndarray:
     return np.array(found)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(8))
 def test_places_in_the_flat_picture_are_true(seed: int) -> None:
     shot = choose_shot(seed, (4000, 3000) if seed % 2 else (3000, 2250), spots_mm=SPOTS)
     flat = flatten_photo(take_photo(shot))
@@ -172,8 +172,7 @@ def test_a_card_or_camera_that_is_out_of_place_is_refused(shot: Shot, said: str)
         flatten_photo(take_photo(shot))
 
 
-@pytest.mark.parametrize("height", [200, 300, 400])
-@pytest.mark.parametrize("tilt", [0, 14])
+@pytest.mark.parametrize(("height", "tilt"), [(200, 0), (200, 14), (400, 0), (400, 14)])
 def test_what_the_card_asks_for_is_taken(height: float, tilt: float) -> None:
     shot = Shot(
         height_mm=height, tilt_deg=tilt, focal=0.6, blur_px=1.4, noise=5, light=(0.4, 0.3), quality=85
