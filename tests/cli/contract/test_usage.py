@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "blade read": ("IMAGE", "--standard"),
     "blade measure": ("FILE.csv", "--standard"),
     "blade ladder": ("--standard",),
+    "cut inspect": ("IMAGE", "--standard", "--bitting"),
     "runsheet check": ("FILE",),
     "runsheet rehearse": ("FILE",),
     "pack check": ("DIR",),
@@ -37,7 +38,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "setup": (),
 }
 WITH_JSON = [name for name in COMMANDS if name not in ("demo", "serve", "setup")]
-WITH_PACK = [name for name in COMMANDS if name.split()[0] in ("vin", "identify", "label", "blade")]
+WITH_PACK = [name for name in COMMANDS if name.split()[0] in ("vin", "identify", "label", "blade", "cut")]
 
 
 def test_every_group_and_command_is_known_to_these_tests() -> None:
