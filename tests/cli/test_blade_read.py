@@ -19,7 +19,7 @@ CUT = {
     "depth_mm": nullable(float),
     "sd_mm": nullable(float),
     "distance_mm": nullable(float),
-    "by_label": {label: chance for label in HERON.labels},
+    "by_label": dict.fromkeys(HERON.labels, chance),
 }
 READ = {
     "standard": str,
