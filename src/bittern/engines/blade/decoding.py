@@ -44,10 +44,13 @@ def may_be(standard: BladeStandard, silhouette: Silhouette) -> bool:
     if not len(wide):
         return False
     most = float(np.percentile(wide, 98))
+    camera = silhouette.camera
+    if camera is not None:
+        # The nearer face is seen further out on one side.
+        most -= standard.thickness_mm * (abs(camera.foot_h_mm) + most / 2) / camera.height_mm
     # A key cut deep all along may nowhere have its full width; none is wider than its blank.
-    return bool(
-        most < standard.width_mm + 0.5 and most > standard.width_mm - 3 * get_family(standard).range_mm
-    )
+    narrowest = standard.width_mm - 3 * get_family(standard).range_mm
+    return narrowest < most < standard.width_mm + MOST_WIDTH_OVER_MM
 
 
 def decode_silhouette(

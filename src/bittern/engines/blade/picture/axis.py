@@ -151,11 +151,14 @@ def measure_profile(axis: Axis, points: Floats, rim: float) -> Profile:
     """Return the outermost points across an axis, a tenth of a millimetre apart."""
     away = (points - [axis.column, axis.row]) / axis.per_mm
     s, h = -(away @ axis.tipward), away @ axis.up
-    place = np.clip((s / PROFILE_STEP_MM).astype(int), 0, None)
-    count = int(place.max()) + 1
+    # A pixel has a width: else a column of pixels nearly square to the axis falls apart into two places, an
+    # upper part and a lower one.
+    places = [np.clip(((s + side * 0.6 * rim) / PROFILE_STEP_MM).astype(int), 0, None) for side in (-1, 1)]
+    count = int(places[1].max()) + 1
     upper, lower = np.full(count, -np.inf), np.full(count, np.inf)
-    np.maximum.at(upper, place, h + rim)
-    np.minimum.at(lower, place, h - rim)
+    for place in places:
+        np.maximum.at(upper, place, h + rim)
+        np.minimum.at(lower, place, h - rim)
     s_mm = np.asarray((np.arange(count) + 0.5) * PROFILE_STEP_MM, dtype=np.float64)
     seen = np.isfinite(upper)
     upper = np.asarray(np.interp(s_mm, s_mm[seen], upper[seen]), dtype=np.float64)

@@ -135,7 +135,8 @@ def _check_picture(flat: FlatPicture) -> None:
 def _find_box(flat: FlatPicture, overview: Coarse) -> tuple[int, int, int, int]:
     """Return the part of the picture that holds the body and some ground about it."""
     solid = _separate_roughly(overview)
-    mask = _choose_body(overview, solid, flat)
+    # Shadow is not told apart here and may reach the border where the key does not.
+    mask = _choose_body(overview, solid, flat, may_touch=True)
     rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     margin = math.ceil(LIMITS.margin_mm * flat.pixels_per_mm)
     low_column = max(0, int(columns[0]) * overview.factor - margin)
@@ -316,7 +317,7 @@ def _fill(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(flood != 2, dtype=np.uint8)
 
 
-def _choose_body(part: Coarse, solid: Mask, flat: FlatPicture) -> Mask:
+def _choose_body(part: Coarse, solid: Mask, flat: FlatPicture, *, may_touch: bool = False) -> Mask:
     """Return the one large body.
 
     Raises
@@ -332,6 +333,8 @@ def _choose_body(part: Coarse, solid: Mask, flat: FlatPicture) -> Mask:
     area[0] = 0
     inner = [i for i in range(1, count) if area[i] >= LIMITS.least_area_mm2]
     cut_off = [i for i in inner if _touches(part, stats[i], flat)]
+    if may_touch:
+        cut_off = [i for i in cut_off if _is_frame(part, stats[i])]
     whole = sorted((i for i in inner if i not in cut_off), key=lambda i: -area[i])
     if not whole:
         _refuse_none(cut_off, stats, part)
