@@ -71,7 +71,8 @@ def _outermost(h: Floats, edge: Floats, sd: Floats, blur_mm: float) -> Plane:
     first = int(np.argmin(smooth))
     level = smooth[first]
     straight = np.abs(edge - level) < 0.03 + 2 * sd
-    if (h[straight].max() - h[straight].min() > 1.2) and straight.mean() > 0.25:
+    # A ragged end may have no place near its own smoothed level.
+    if straight.mean() > 0.25 and float(np.ptp(h[straight])) > 1.2:
         return _straight_end(h[straight], edge[straight], sd[straight])
     return _corner(h, edge, sd, h[first], blur_mm)
 
