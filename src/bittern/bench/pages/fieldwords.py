@@ -52,6 +52,8 @@ _WORDS = {
     "on_paper": "Printed sheet signed",
     "reason": "Why do you look",
     "remove-picture/reason": "Why is it no longer needed",
+    "weigh_by": "What else tells how likely each is",
+    "drop-ladder/because": "Why do the ladders end",
 }
 _CHOICES = re.compile(r"expected one of: [^;]*\.$")
 

@@ -66,7 +66,7 @@ class Piece:
 
 
 Part = tuple[Piece, ...]
-"""What the cutter's form makes of one segment of the outline: its parallel, and what stands about its ends."""
+"""What the cutter's form makes of one segment of the outline: its parallel, and what is about its ends."""
 
 
 @dataclass(frozen=True, slots=True)
