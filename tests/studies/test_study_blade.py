@@ -57,6 +57,20 @@ def test_a_trial_reads_a_key_in_three_ways(outcomes):
             assert 0.7 * one.heights.bound_px < one.heights.typical_px < 0.2
 
 
+@pytest.mark.parametrize(
+    ("why", "trial"),
+    [
+        ("the levels of its cuts line up askew", Trial(4104, 122, BANDS[1], 300.0)),
+        ("and one side of its shoulder is not seen", Trial(4104, 80, BANDS[0], 1200.0)),
+        ("its narrow cuts hide behind its thickness", Trial(4105, 118, (0.0, 0.25), None, (10.0, 14.0))),
+    ],
+)
+def test_keys_that_once_were_misread_are_read(why, trial):
+    outcome = run_trial(trial)
+    assert outcome.found == outcome.truth, why
+    assert outcome.probability > 0.98
+
+
 @pytest.mark.parametrize("law", [*LAWS, *ODD_LAWS])
 def test_nothing_within_the_rules_is_likelier_than_what_the_oracle_says(law):
     standard = STANDARDS[2]

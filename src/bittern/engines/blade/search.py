@@ -180,13 +180,27 @@ def _keep_best(
     _, first = np.unique(rows[order], axis=0, return_index=True)
     order = order[np.sort(first)][: 4 * MOST_CANDIDATES]
     written = unsort(family, rows[order])
-    log_prior = np.array(
-        [LOG_BROKEN_RULE * len(find_violations(standard, to_bitting(standard, row))) for row in written]
-    )
+    log_prior = find_log_prior(standard, written)
     # The lattice has counted steps that are too large already; runs and sameness it cannot see.
     best = np.argsort(-(scores[order] + np.maximum(log_prior, LOG_BROKEN_RULE)), kind="stable")
     best = best[:MOST_CANDIDATES]
     return Candidates(written[best], theta[order[best]], log_prior[best])
+
+
+def find_log_prior(standard: BladeStandard, rows: Rows) -> Floats:
+    """Return the log odds that bittings as written break their family's rules."""
+    return np.array(
+        [LOG_BROKEN_RULE * len(find_violations(standard, to_bitting(standard, row))) for row in rows]
+    )
+
+
+def list_neighbours(standard: BladeStandard, row: Rows) -> Rows:
+    """Return the bittings as written that differ from one in a single cut."""
+    depths = len(standard.depths_mm)
+    near = np.repeat(row[None, :], len(row) * depths, axis=0)
+    near[np.arange(len(near)), np.repeat(np.arange(len(row)), depths)] = np.tile(np.arange(depths), len(row))
+    differs = (near != row).any(axis=1)
+    return np.asarray(near[differs], dtype=np.int8)
 
 
 def unsort(family: Family, rows: Rows) -> Rows:

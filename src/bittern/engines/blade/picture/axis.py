@@ -95,6 +95,9 @@ STEEP_MM = 0.2
 """Half the length over which the step must rise: slope 1.75, steeper than any flank of a cut."""
 MOST_TURN = 0.012
 """Slope, 0.7 degrees: the coarse axis is better than that."""
+WIDEST_TURN = 0.06
+"""Slope, 3.4 degrees: so far may a blade with cuts of its own on either edge seem narrowest."""
+MOST_TURNS = 8
 BLADE_SHARE = 0.8
 """The blade is narrower than this share of the bow."""
 
@@ -203,14 +206,16 @@ def _refuse_bladeless(body: Body) -> None:
     )
 
 
-def refine_axis(s_mm: Floats, upper_mm: Floats, lower_mm: Floats, sd_mm: float) -> tuple[float, float, str]:
-    """Return slope, height at s = 0 and what they rest on, from the measured edges of the blade.
+def refine_axis(
+    s_mm: Floats, upper_mm: Floats, lower_mm: Floats, sd_mm: float, widest: float
+) -> tuple[float, float, str]:
+    """Return slope up to ``widest``, height at s = 0 and what they rest on, from the blade's measured edges.
 
     The slope is that of the straightest of lower edge, upper edge and middle line; of a blade with its
     own cuts on either edge, that of the flats.
     """
     seen = np.isfinite(upper_mm) & np.isfinite(lower_mm)
-    return _straightest(s_mm[seen], upper_mm[seen], lower_mm[seen], max(0.012, 3 * sd_mm), MOST_TURN)
+    return _straightest(s_mm[seen], upper_mm[seen], lower_mm[seen], max(0.012, 3 * sd_mm), widest)
 
 
 def _coarse_slope(s: Floats, upper: Floats, lower: Floats) -> tuple[float, float]:
@@ -242,7 +247,7 @@ def _straightest(
         found.append((share / least, slope, name))
     share, slope, name = max(found)
     if share < 1:
-        slope, name = _flats_slope(s, upper, lower), "the flats"
+        slope, name = _flats_slope(s, upper, lower, widest), "the flats"
     level_upper = float(np.percentile(upper - slope * s, 95))
     level_lower = float(np.percentile(lower - slope * s, 5))
     return slope, (level_upper + level_lower) / 2, name
@@ -272,9 +277,9 @@ def _fit_line(s: Floats, edge: Floats, near_mm: float, widest: float) -> tuple[f
     return best, best_share
 
 
-def _flats_slope(s: Floats, upper: Floats, lower: Floats) -> float:
+def _flats_slope(s: Floats, upper: Floats, lower: Floats, widest: float) -> float:
     """Return the slope at which the heights gather most sharply on a few levels."""
-    trial = np.linspace(-MOST_TURN, MOST_TURN, 81)
+    trial = np.linspace(-widest, widest, 81)
     score = np.array([_gather(s, upper, slope) + _gather(s, lower, slope) for slope in trial])
     best = int(np.argmax(score))
     if 0 < best < trial.size - 1:
@@ -282,6 +287,19 @@ def _flats_slope(s: Floats, upper: Floats, lower: Floats) -> float:
         if curve[0] < 0:
             return float(trial[best] + (trial[1] - trial[0]) * np.clip(-curve[1] / (2 * curve[0]), -1, 1))
     return float(trial[best])
+
+
+def list_turns(s_mm: Floats, upper_mm: Floats, lower_mm: Floats) -> list[float]:
+    """Return slopes at which the heights gather on levels better than near by, the best first."""
+    trial = np.linspace(-WIDEST_TURN, WIDEST_TURN, 241)
+    score = np.array([_gather(s_mm, upper_mm, slope) + _gather(s_mm, lower_mm, slope) for slope in trial])
+    found: list[float] = []
+    for place in np.argsort(-score):
+        if all(abs(trial[place] - other) > MOST_TURN / 2 for other in found):
+            found.append(float(trial[place]))
+        if len(found) == MOST_TURNS:
+            break
+    return found
 
 
 def _gather(s: Floats, edge: Floats, slope: float) -> float:

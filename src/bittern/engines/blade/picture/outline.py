@@ -10,17 +10,27 @@ from numpy.typing import NDArray
 
 from bittern.engines.blade.errors import PictureError
 from bittern.engines.blade.picture.axis import (
+    MOST_TURN,
     Axis,
     Profile,
     find_coarse_axis,
     find_points,
+    list_turns,
     measure_profile,
     refine_axis,
 )
 from bittern.engines.blade.picture.edges import Crossings, find_crossings
 from bittern.engines.blade.picture.flat import FlatPicture
 from bittern.engines.blade.picture.segmentation import Body, find_body
-from bittern.engines.blade.picture.shoulder import Plane, find_shoulders, find_squareness, find_tip
+from bittern.engines.blade.picture.shoulder import (
+    MOST_ASKEW,
+    Plane,
+    find_shoulders,
+    find_squareness,
+    find_tip,
+    find_turn,
+    find_walls,
+)
 from bittern.engines.blade.silhouette import Camera, Silhouette
 
 Floats = NDArray[np.float64]
@@ -51,6 +61,18 @@ class Stages:
     tip: Plane
     shoulders: tuple[Plane, Plane]
     silhouette: Silhouette
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Aligned:
+    """An axis, the blur, what its direction rests on, and the edges along it (gaps filled)."""
+
+    axis: Axis
+    blur_px: float
+    rests_on: str
+    s_mm: Floats
+    upper_mm: Floats
+    lower_mm: Floats
 
 
 def find_silhouette(flat: FlatPicture) -> Silhouette:
@@ -84,8 +106,11 @@ def find_stages(flat: FlatPicture) -> Stages:
     """
     body = find_body(flat)
     coarse, profile = find_coarse_axis(body, flat.pixels_per_mm)
-    axis, blur, rests_on = _align(flat, coarse, profile)
-    axis, profile, tip = _start_at_tip(flat, body, axis)
+    found = _align(flat, coarse, profile)
+    axis, profile, tip = _start_at_tip(flat, body, found.axis)
+    if found.rests_on == "the flats":
+        found, axis, profile, tip = _square_up(flat, body, found, axis, profile, tip)
+    blur, rests_on = found.blur_px, found.rests_on
     shoulders = find_shoulders(flat.grey, axis, profile)
     askew = find_squareness(shoulders)
     if askew is not None and not rests_on.endswith("edge"):
@@ -97,6 +122,31 @@ def find_stages(flat: FlatPicture) -> Stages:
         rests_on += " and the shoulder"
     silhouette = _measure(flat, axis, profile, tip, shoulders, blur)
     return Stages(body, coarse, axis, profile, rests_on, tip, shoulders, silhouette)
+
+
+def _square_up(
+    flat: FlatPicture, body: Body, found: Aligned, axis: Axis, profile: Profile, tip: Plane
+) -> tuple[Aligned, Axis, Profile, Plane]:
+    """Return the direction in which the shoulder is square too, or else what is given.
+
+    Levels of cuts on either edge may line up askew by chance.
+    """
+    walls = find_walls(flat.grey, axis, profile)
+    if find_squareness(walls) is not None:
+        return found, axis, profile, tip
+    across = find_turn(walls)
+    turns = list_turns(found.s_mm, found.upper_mm, found.lower_mm)
+    for turn in turns if across is None else [across, *turns]:
+        try:
+            turned, turned_profile, _ = _start_at_tip(flat, body, axis.turned(turn, 0.0))
+            other = _align(flat, turned, turned_profile, MOST_ASKEW)
+            other_axis, other_profile, other_tip = _start_at_tip(flat, body, other.axis)
+        except PictureError:
+            # Far askew the edges are not followed.
+            continue
+        if find_squareness(find_walls(flat.grey, other_axis, other_profile)) is not None:
+            return other, other_axis, other_profile, other_tip
+    return found, axis, profile, tip
 
 
 def _start_at_tip(flat: FlatPicture, body: Body, axis: Axis) -> tuple[Axis, Profile, Plane]:
@@ -124,8 +174,8 @@ def _shift(profile: Profile, by_mm: float) -> Profile:
     return Profile(s[keep], profile.upper_mm[keep], profile.lower_mm[keep], profile.blade_mm + by_mm)
 
 
-def _align(flat: FlatPicture, axis: Axis, profile: Profile) -> tuple[Axis, float, str]:
-    """Return the axis by the measured edges of the blade, in two rounds, the blur, and what it rests on."""
+def _align(flat: FlatPicture, axis: Axis, profile: Profile, widest: float = MOST_TURN) -> Aligned:
+    """Return the axis by the measured edges of the blade, in two rounds of a turn up to ``widest``."""
     # Every other pixel of a fine scan will do for a direction.
     s = np.arange(1.8, profile.blade_mm - 1.0, min(max(2 / flat.pixels_per_mm, 0.05), 0.09))
     upper, lower = np.interp(s, profile.s_mm, profile.upper_mm), np.interp(s, profile.s_mm, profile.lower_mm)
@@ -137,10 +187,10 @@ def _align(flat: FlatPicture, axis: Axis, profile: Profile) -> tuple[Axis, float
         _check_edges(flat, above, below)
         upper, lower = _heights(flat, upper, above), _heights(flat, lower, below, side=-1.0)
         sd = float(np.nanmedian(above.sd_px) + np.nanmedian(below.sd_px)) / 2 / flat.pixels_per_mm
-        slope, height, rests_on = refine_axis(s, upper, lower, sd)
+        slope, height, rests_on = refine_axis(s, upper, lower, sd, widest)
         axis = axis.turned(slope, height)
         upper, lower = (_filled(s, edge) - slope * s - height for edge in (upper, lower))
-    return axis, blur or 1.0, rests_on
+    return Aligned(axis, blur or 1.0, rests_on, s, upper, lower)
 
 
 def _filled(s: Floats, edge: Floats) -> Floats:

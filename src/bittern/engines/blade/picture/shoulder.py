@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 REACH_MM = 0.5
 MOST_ASKEW = 0.006
 """A third of a degree: a shoulder less square than that says nothing about the axis."""
+MOST_TURNED = 0.08
+"""Steps further apart than this slope are no one shoulder."""
 SD_SQUARE = 0.0009
 """A twentieth of a degree: how square shoulders are made is not published; so well do flats agree."""
 SD_WALL_SLOPE = 0.004
@@ -139,8 +141,7 @@ def find_shoulders(grey: NDArray[np.uint8], axis: Axis, profile: Profile) -> tup
     An edge that has no step of its own has no plane. If neither has one, the place where the outline is half
     way out to the bow stands in.
     """
-    upper = _find_wall(grey, axis, profile.s_mm, profile.upper_mm, 1.0)
-    lower = _find_wall(grey, axis, profile.s_mm, -profile.lower_mm, -1.0)
+    upper, lower = find_walls(grey, axis, profile)
     if math.isnan(upper.s_mm) and math.isnan(lower.s_mm):
         return _find_slope(profile, profile.upper_mm), _find_slope(profile, -profile.lower_mm)
     # A step further into the bow than the first is the bow's own beginning.
@@ -149,14 +150,35 @@ def find_shoulders(grey: NDArray[np.uint8], axis: Axis, profile: Profile) -> tup
     return kept[0], kept[1]
 
 
-def find_squareness(shoulders: tuple[Plane, Plane]) -> tuple[float, float] | None:
-    """Return the slope of the line square to both steps of the shoulder, and its standard deviation."""
-    upper, lower = shoulders
+def find_walls(grey: NDArray[np.uint8], axis: Axis, profile: Profile) -> tuple[Plane, Plane]:
+    """Return the steps of the upper and the lower edge, in one plane or not."""
+    return (
+        _find_wall(grey, axis, profile.s_mm, profile.upper_mm, 1.0),
+        _find_wall(grey, axis, profile.s_mm, -profile.lower_mm, -1.0),
+    )
+
+
+def find_turn(walls: tuple[Plane, Plane]) -> float | None:
+    """Return the slope of the line square to two steps that are further out of square than shoulders are."""
+    slope = _find_slope_between(walls)
+    return slope if slope is not None and MOST_ASKEW <= abs(slope) < MOST_TURNED else None
+
+
+def _find_slope_between(walls: tuple[Plane, Plane]) -> float | None:
+    upper, lower = walls
     if math.isnan(upper.s_mm) or math.isnan(lower.s_mm) or upper.h_mm - lower.h_mm < 4.0:
         return None
-    slope = -(upper.s_mm - lower.s_mm) / (upper.h_mm - lower.h_mm)
+    return -(upper.s_mm - lower.s_mm) / (upper.h_mm - lower.h_mm)
+
+
+def find_squareness(shoulders: tuple[Plane, Plane]) -> tuple[float, float] | None:
+    """Return the slope of the line square to both steps of the shoulder, and its standard deviation."""
+    slope = _find_slope_between(shoulders)
+    if slope is None or abs(slope) >= MOST_ASKEW:
+        return None
+    upper, lower = shoulders
     sd = math.hypot(upper.sd_mm, lower.sd_mm) / (upper.h_mm - lower.h_mm)
-    return (slope, math.hypot(sd, SD_SQUARE)) if abs(slope) < MOST_ASKEW else None
+    return slope, math.hypot(sd, SD_SQUARE)
 
 
 def _find_wall(grey: NDArray[np.uint8], axis: Axis, s: Floats, height: Floats, side: float) -> Plane:
