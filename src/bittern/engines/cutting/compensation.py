@@ -37,6 +37,10 @@ class Piece:
         across = x_mm - self.centre[0]
         return self.centre[1] + math.sqrt(max(0.0, self.radius_mm**2 - across**2))
 
+    def lies_at(self, h_mm: float) -> bool:
+        """Return whether the piece is a level line at ``h_mm``."""
+        return (self.radius_mm, self.slope, self.h0_mm) == (0.0, 0.0, h_mm)
+
     def find_x_mm(self, h_mm: float) -> list[float]:
         """Return where the piece passes through ``h_mm``."""
         if not self.radius_mm:
@@ -52,6 +56,10 @@ class Piece:
     def trim(self, start_mm: float, end_mm: float) -> Piece:
         """Return the part of the piece from ``start_mm`` to ``end_mm``."""
         return replace(self, start_mm=start_mm, end_mm=end_mm, h0_mm=self.get_height_mm(start_mm))
+
+    def lift(self, by_mm: float) -> Piece:
+        """Return the piece higher by ``by_mm``."""
+        return replace(self, h0_mm=self.h0_mm + by_mm, centre=(self.centre[0], self.centre[1] + by_mm))
 
     def mirror(self, about_mm: float) -> Piece:
         """Return the piece seen the other way along the blade: x becomes ``about_mm - x``."""
@@ -102,6 +110,37 @@ class Profile:
     def mirror(self, about_mm: float) -> Profile:
         """Return the profile seen the other way along the blade."""
         return Profile(tuple(piece.mirror(about_mm) for piece in reversed(self.pieces)))
+
+    def raise_to(self, floor_mm: float) -> Profile:
+        """Return the profile with everything below ``floor_mm`` raised to it."""
+        pieces: list[Piece] = []
+        for piece, low, high in self._split_at(floor_mm):
+            if piece.get_height_mm((low + high) / 2) >= floor_mm:
+                pieces.append(piece.trim(low, high))
+            elif pieces and pieces[-1].lies_at(floor_mm):
+                pieces[-1] = replace(pieces[-1], end_mm=high)
+            else:
+                pieces.append(Piece(low, high, floor_mm))
+        return Profile(tuple(pieces))
+
+    def list_below(self, level_mm: float) -> list[Profile]:
+        """Return the longest parts that lie below ``level_mm``, from left to right."""
+        parts: list[list[Piece]] = []
+        for piece, low, high in self._split_at(level_mm):
+            if piece.get_height_mm((low + high) / 2) >= level_mm - SAME_MM:
+                continue
+            if parts and low - parts[-1][-1].end_mm <= SAME_MM:
+                parts[-1].append(piece.trim(low, high))
+            else:
+                parts.append([piece.trim(low, high)])
+        return [Profile(tuple(part)) for part in parts]
+
+    def _split_at(self, level_mm: float) -> Iterator[tuple[Piece, float, float]]:
+        for piece in self.pieces:
+            inside = [
+                x for x in piece.find_x_mm(level_mm) if piece.start_mm + SAME_MM < x < piece.end_mm - SAME_MM
+            ]
+            yield from ((piece, low, high) for low, high in pairwise([piece.start_mm, *inside, piece.end_mm]))
 
     def turn_over(self) -> list[tuple[Point, Point, Point | None]]:
         """Return the pieces as start, end and centre, with every height negated."""
