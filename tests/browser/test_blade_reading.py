@@ -118,6 +118,7 @@ def test_a_scan_is_read_one_cut_measured_again_and_its_bitting_taken(
     expect(result).to_contain_text("Nothing speaks against it", timeout=READ_MS)
     expect(result.locator(".bitting")).to_have_text(BITTING)
     expect(result.locator(".key-ring")).to_have_count(0)
+    expect(result.locator("tr", has_text="with the caliper")).to_contain_text(HEIGHT)
     check_fits(page)
     scan.check_page(page)
     camera.take(page, "blade-reading")

@@ -164,8 +164,11 @@ def _estimate_cuts(
         by_label = {label: float(p) for label, p in zip(standard.labels, by_number, strict=True)}
         label = standard.labels[best]
         depth_mm = sd_mm = distance_mm = None
-        if cut in heights:
-            values, sds = zip(*heights[cut], strict=True)
+        # A caliper is put where the picture was in doubt: what it reads stands.
+        seen = [(one.height_mm, one.sd_mm) for one in chosen.evidence.readings if one.cut == cut]
+        seen = seen or heights.get(cut, [])
+        if seen:
+            values, sds = zip(*seen, strict=True)
             depth_mm = float(np.mean(values))
             sd_mm = float(np.sqrt(np.mean(np.square(sds)) / len(sds)))
             distance_mm = float(np.abs(np.asarray(standard.depths_mm) - depth_mm).min())
