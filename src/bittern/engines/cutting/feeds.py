@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+from bittern.engines.cutting.clearances import Depths
 from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.cutting.machine import Machine
-from bittern.engines.cutting.toolpath import Depths
 
 BLADE_MATERIALS: Final = ("brass", "nickel-silver", "steel")
 

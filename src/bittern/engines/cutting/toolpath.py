@@ -11,51 +11,16 @@ from bittern.engines.blade.bitting import Bitting
 from bittern.engines.blade.outline import Point, get_outline
 from bittern.engines.blade.soundness import get_edge_height_mm
 from bittern.engines.blade.standard import BladeStandard
+from bittern.engines.cutting.clearances import Clearances, Depths, list_levels
 from bittern.engines.cutting.compensation import Profile, compensate_disc, compensate_form
 from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.cutting.errors import CutterError
 from bittern.engines.cutting.fitting import fits_standard, list_remarks
+from bittern.engines.cutting.grooves import mill_groove
 from bittern.engines.cutting.steps import FINISH, PLUNGE, RAPID, ROUGH, Step, Way
 
 ROUNDING_MM: Final = 1e-9
-
-
-@dataclass(frozen=True, slots=True)
-class Clearances:
-    """Distances in mm that a path keeps; all are common practice for small cuts in thin blanks.
-
-    Attributes
-    ----------
-    clear_mm
-        Between metal and rapid moves. A blank lies a few tenths off in its clamp.
-    safe_mm
-        Between metal and the first and last position: a hand changes the key there.
-    through_mm
-        A mill's end goes deeper than the blade is thick by this, so that no burr of the lower edge stays.
-    rest_mm
-        What roughing leaves for the finishing pass; it is measured square to the outline for a mill, along h
-        for a wheel.
-    shoulder_mm
-        A mill stays away from the shoulder's plane by this where the outline lets it.
-    """
-
-    clear_mm: float = 1.0
-    safe_mm: float = 5.0
-    through_mm: float = 0.2
-    rest_mm: float = 0.1
-    shoulder_mm: float = 0.1
-
-
-@dataclass(frozen=True, slots=True)
-class Depths:
-    """How much a roughing pass takes, in mm.
-
-    ``pass_mm`` is a wheel's depth of cut along h, or a mill's along its axis; ``side_mm`` is how far a mill
-    moves sideways from pass to pass.
-    """
-
-    pass_mm: float
-    side_mm: float
+USUAL: Final = Clearances()
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +53,7 @@ def plan_path(
     *,
     edge: int = 0,
     climb: bool = True,
-    clearances: Clearances = Clearances(),
+    clearances: Clearances = USUAL,
 ) -> Toolpath:
     """Return the path of ``cutter`` that cuts one edge, or one face, of a blade.
 
@@ -130,10 +95,11 @@ def plan_path(
     remarks = list_remarks(cutter, standard)
     way = Way()
     if standard.kind == "track":
-        raise CutterError(cutter.id, ["track blades are not planned yet"])
-    if cutter.kind == "wheel":
+        # Climbing, the metal is at the right: below the way along the lower wall toward the tip.
+        mill_groove(way, outline, standard, cutter, depths, clearances, lower_first=climb != mirrored)
+    elif cutter.kind == "wheel":
         top = get_edge_height_mm(standard)
-        finish = _lay_wheel(outline, cutter, standard)
+        finish = _lay_wheel(outline, cutter, standard, clearances.clear_mm)
         _cut_with_wheel(way, finish, standard, depths, clearances)
         over = _get_overhang_mm(finish, cutter, top)
         if over > 0:
@@ -161,12 +127,12 @@ def _extend(outline: list[Point], more_mm: float) -> list[Point]:
     return [*outline, (x1 + more_mm, h1 + more_mm * max(0.0, (h1 - h0) / (x1 - x0)))]
 
 
-def _lay_wheel(outline: list[Point], cutter: Cutter, standard: BladeStandard) -> Profile:
+def _lay_wheel(outline: list[Point], cutter: Cutter, standard: BladeStandard, clear_mm: float) -> Profile:
     """Return where the middle of the wheel's flat runs to leave the outline."""
     flat, run = cutter.flat_mm or 0.0, math.tan(math.radians(cutter.angle_deg or 0.0) / 2)
     top = get_edge_height_mm(standard)
     deepest = top - min(h for _, h in outline)
-    beyond = flat / 2 + deepest * run + Clearances().clear_mm
+    beyond = flat / 2 + deepest * run + clear_mm
     return compensate_form(_extend(_stand_before_bow(outline, top, 1 / run), beyond), flat)
 
 
@@ -199,12 +165,6 @@ def _get_overhang_mm(finish: Profile, cutter: Cutter, top: float) -> float:
     return max(reach, default=0.0)
 
 
-def _list_levels(zero: float, lowest: float, pass_mm: float) -> list[float]:
-    """Return the heights of passes, from the uncut edge's own down to the lowest, evenly apart."""
-    count = max(1, math.ceil((zero - lowest) / pass_mm - ROUNDING_MM))
-    return [zero - (zero - lowest) * number / count for number in range(count + 1)]
-
-
 def _cut_with_wheel(
     way: Way, finish: Profile, standard: BladeStandard, depths: Depths, clearances: Clearances
 ) -> None:
@@ -234,7 +194,7 @@ def _cut_with_mill(
     rough = _lay_mill(outline, radius + clearances.rest_mm, radius, clearances)
     way.go(RAPID, _find_entry(finish, zero, backwards=backwards), zero + clear, clearances.safe_mm)
     bottom = -standard.thickness_mm - clearances.through_mm
-    for layer in _list_levels(0.0, bottom, depths.pass_mm)[1:]:
+    for layer in list_levels(0.0, bottom, depths.pass_mm)[1:]:
         way.go(RAPID, n_mm=layer)
         _rough(way, rough, zero, depths.side_mm, clear, backwards=backwards)
     _cut_level(way, FINISH, finish, zero, zero, clear, backwards=backwards)
@@ -264,7 +224,7 @@ def _rough(way: Way, rough: Profile, zero: float, pass_mm: float, clear: float, 
     lowest = min(h for start, end, _ in rough.list_stretches() for _, h in (start, end))
     if lowest >= zero:
         return
-    levels = _list_levels(zero, lowest, pass_mm)
+    levels = list_levels(zero, lowest, pass_mm)
     for above, level in pairwise(levels):
         _cut_level(way, ROUGH, rough.raise_to(level), above, zero, clear, backwards=backwards)
 
