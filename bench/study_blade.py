@@ -39,7 +39,7 @@ from bittern.work.blade_picture import read_blade_picture  # noqa: E402
 PAGE = ROOT / "docs" / "explanation" / "blade-study.md"
 PICTURES = ROOT / "docs" / "pictures"
 BEGIN, END = "<!-- tables of the study: begin -->", "<!-- tables of the study: end -->"
-SEED = 4104
+SEED = 6203
 """Keys of other seeds were looked at while the reading was built."""
 BANDS = ((0.0, 0.125), (0.125, 0.25), (0.25, 0.375), (0.375, 0.5))
 RESOLUTIONS = (300.0, 600.0, 1200.0)
