@@ -8,11 +8,12 @@ from typing import Final
 from bittern.engines.cutting.motion import Place
 
 AXES: Final = "XYZ"
+LEAST_CLEAR_MM: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """Axes, limits and words of a machine.
+    """Axes, limits and words of a machine; without a profile a plain mill with three axes.
 
     Attributes
     ----------
@@ -35,6 +36,7 @@ class Machine:
     """
 
     id: str = "three-axis"
+    title: str = ""
     axes: tuple[int, int, int] = (0, 1, 2)
     signs: tuple[int, int, int] = (1, 1, 1)
     origin_mm: Place = (0.0, 0.0, 0.0)

@@ -1,0 +1,97 @@
+"""A blade's cutting program: path, speeds, text, and how long it takes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from bittern.engines.blade.bitting import Bitting
+from bittern.engines.blade.standard import BladeStandard
+from bittern.engines.cutting.clearances import Clearances
+from bittern.engines.cutting.cutter import Cutter
+from bittern.engines.cutting.duration import Duration, get_duration
+from bittern.engines.cutting.feeds import Feeds, choose_depths, choose_feeds
+from bittern.engines.cutting.fitting import fits_standard
+from bittern.engines.cutting.machine import Machine
+from bittern.engines.cutting.toolpath import Toolpath, plan_path
+from bittern.formats.program_writer import write_program
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What a person chose; what is None follows from cutter and material.
+
+    Attributes
+    ----------
+    edge
+        On a split blade 0 for A and 1 for B.
+    material
+        Of the blade: brass, nickel-silver or steel.
+    climb
+        Climb milling, else conventional.
+    pass_mm, speed_rpm, feed_mm_min
+        Depth of a roughing pass, spindle speed and roughing feed.
+    job
+        The job's number, for the program's header.
+    """
+
+    edge: int = 0
+    material: str = "brass"
+    climb: bool = True
+    pass_mm: float | None = None
+    speed_rpm: float | None = None
+    feed_mm_min: float | None = None
+    job: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedProgram:
+    """A program with what it is made of; not yet proven by a sweep."""
+
+    text: str
+    path: Toolpath
+    feeds: Feeds
+    duration: Duration
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """Return what somebody should know before cutting."""
+        return self.path.remarks + self.feeds.remarks
+
+
+def plan_program(
+    standard: BladeStandard, bitting: Bitting, cutter: Cutter, machine: Machine, wish: Wish
+) -> PlannedProgram:
+    """Return the program by which ``machine`` cuts one edge, or one face, of a blade.
+
+    Raises
+    ------
+    CutterError
+        The cutter cannot make the blade.
+    TravelError
+        The machine cannot go where the program needs it.
+    UnknownCutError
+        A cut of that edge is unknown.
+    """
+    path = plan_path(
+        standard,
+        bitting,
+        cutter,
+        choose_depths(cutter, wish.material, pass_mm=wish.pass_mm),
+        edge=wish.edge,
+        climb=wish.climb,
+        clearances=Clearances(clear_mm=machine.clear_mm),
+    )
+    feeds = choose_feeds(
+        cutter, wish.material, machine, speed_rpm=wish.speed_rpm, feed_mm_min=wish.feed_mm_min
+    )
+    head = [f"BLADE {standard.id}", f"CUTTER {cutter.id}", f"MATERIAL {wish.material}"]
+    if standard.sides == "split":
+        head.insert(1, f"EDGE {'AB'[wish.edge]} UP")
+    text = write_program(path, machine, feeds, job=wish.job, remarks=head)
+    return PlannedProgram(text, path, feeds, get_duration(path.steps, feeds, machine))
+
+
+def list_fitting(cutters: Iterable[Cutter], standard: BladeStandard) -> list[str]:
+    """Return the ids of the cutters that can make the blade."""
+    return sorted(cutter.id for cutter in cutters if not fits_standard(cutter, standard))
