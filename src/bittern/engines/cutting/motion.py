@@ -74,8 +74,12 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Motion:
-    """A whole program read: its frame, its moves, and whether it ended as it should (M30 or M2)."""
+    """A whole program read: its frame, its moves, and whether it ended as it should (M30 or M2).
+
+    ``spindle`` is False when the program has no word for the spindle: it is switched on by hand.
+    """
 
     frame: Frame
     moves: tuple[Move, ...]
     ended: bool
+    spindle: bool = True
