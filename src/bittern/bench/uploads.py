@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from io import BytesIO
 from typing import Any, ClassVar, NoReturn
 
 from django.core.exceptions import SuspiciousOperation
+from django.core.files.uploadedfile import InMemoryUploadedFile
 from django.core.files.uploadhandler import FileUploadHandler, StopUpload
 
 
@@ -53,3 +55,28 @@ class OneFile(FileUploadHandler):
         if self.received > limit_bytes:
             self.too_large = True
             raise StopUpload(connection_reset=False)
+
+
+class FileInMemory(OneFile):
+    """Keep one file in memory and on no disk; what its sender called it is of no interest."""
+
+    limit_bytes: ClassVar[int]
+    plain_name: ClassVar[str]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.pieces = BytesIO()
+
+    def receive_data_chunk(self, raw_data: bytes, start: int) -> None:
+        """Keep a piece; nothing is kept of what is too much."""
+        try:
+            self.count(raw_data, self.limit_bytes)
+        except StopUpload:
+            self.pieces = BytesIO()
+            raise
+        self.pieces.write(raw_data)
+
+    def file_complete(self, file_size: int) -> InMemoryUploadedFile:
+        """Return the file."""
+        self.pieces.seek(0)
+        return InMemoryUploadedFile(self.pieces, self.field, self.plain_name, "", file_size, None)

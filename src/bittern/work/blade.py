@@ -141,25 +141,36 @@ def look_at_bitting(desk: Desk, number: int, person: Person, reason: str) -> str
     return secret
 
 
-def record_cut(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
-    """Record that the blank was cut: fields cutter, eyes and guard (both ticked)."""
-    entry = Entry(data)
+def take_cutter(entry: Entry, desk: Desk) -> str:
+    """Take the fields before metal is cut: cutter, eyes and guard (both ticked)."""
     cutter = entry.choice("cutter", tuple(desk.pack.tools))
     if not entry.flag("eyes"):
         entry.fault("eyes", "not ticked", "eye protection on")
     if not entry.flag("guard"):
         entry.fault("guard", "not ticked", "the guard closed")
     entry.finish()
+    return cutter
+
+
+def require_cuttable(desk: Desk, job: JobFile, entry: Entry, cutter: str, *, where: str) -> None:
+    """Refuse metal before the customer's word, and a cutter that cannot make the blade."""
+    if job.promise is None or job.promise.accepted_at is None:
+        raise NotYetError("no accepted promise", "the customer's word before metal is cut", where=where)
+    reasons = fits_standard(desk.pack.tools[cutter], get_standard(desk, job))
+    if reasons:
+        entry.fault("cutter", f"{cutter}: {reasons[0]}", "a cutter that can make this blade")
+        entry.finish()
+
+
+def record_cut(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
+    """Record that the blank was cut: fields cutter, eyes and guard (both ticked)."""
+    entry = Entry(data)
+    cutter = take_cutter(entry, desk)
     with changing(desk, number, person, "bench") as change:
         standard = require_ready(desk, change)
         if change.job.blade is None:
             raise NotYetError("no bitting", "one entered or measured first", where="blade")
-        if change.job.promise is None or change.job.promise.accepted_at is None:
-            raise NotYetError("no accepted promise", "the customer's word before metal is cut", where="blade")
-        reasons = fits_standard(desk.pack.tools[cutter], standard)
-        if reasons:
-            entry.fault("cutter", f"{cutter}: {reasons[0]}", "a cutter that can make this blade")
-            entry.finish()
+        require_cuttable(desk, change.job, entry, cutter, where="blade")
         blade = change.job.blade.model_copy(
             update={"cutter": cutter, "cut_by": person.login, "cut_at": change.now, "inspected": ""}
         )

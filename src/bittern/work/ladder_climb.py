@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from bittern.engines.blade.climbing import BACK, NO, SPOILT, TURNED
-from bittern.engines.cutting.fitting import fits_standard
-from bittern.work.blade import get_standard, keep_bitting
+from bittern.work.blade import keep_bitting, require_cuttable, take_cutter
 from bittern.work.change import SEAL_LADDER, changing
 from bittern.work.entry import Entry
 from bittern.work.errors import ConflictError, NotYetError
@@ -21,24 +20,12 @@ ANSWERS = (NO, SPOILT, BACK)
 def begin_ladder(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
     """Begin the cuttings: fields cutter, eyes and guard (both ticked)."""
     entry = Entry(data)
-    cutter = entry.choice("cutter", tuple(desk.pack.tools))
-    if not entry.flag("eyes"):
-        entry.fault("eyes", "not ticked", "eye protection on")
-    if not entry.flag("guard"):
-        entry.fault("guard", "not ticked", "the guard closed")
-    entry.finish()
+    cutter = take_cutter(entry, desk)
     with changing(desk, number, person, "bench") as change:
         ladder = get_ladder(change.job)
         if ladder.state == FOUND:
             raise NotYetError("a ladder that turned", "a new plan first", where="ladder")
-        if change.job.promise is None or change.job.promise.accepted_at is None:
-            raise NotYetError(
-                "no accepted promise", "the customer's word before metal is cut", where="ladder"
-            )
-        reasons = fits_standard(desk.pack.tools[cutter], get_standard(desk, change.job))
-        if reasons:
-            entry.fault("cutter", f"{cutter}: {reasons[0]}", "a cutter that can make this blade")
-            entry.finish()
+        require_cuttable(desk, change.job, entry, cutter, where="ladder")
         change.put(ladder=ladder.model_copy(update={"state": OPEN, "cutter": cutter}))
         change.log("ladder.begun", cutter=cutter, standard=ladder.standard)
 

@@ -192,7 +192,7 @@ def test_what_is_no_picture_is_refused_in_words(
 def test_a_picture_beyond_the_limit_ends_the_upload(
     monkeypatch: pytest.MonkeyPatch, label: bytes, cast: Cast, log_in: LogIn, desk: Desk
 ) -> None:
-    monkeypatch.setattr(label_upload, "LIMIT_BYTES", 1000)
+    monkeypatch.setattr(label_upload.PictureUpload, "limit_bytes", 1000)
     number = carry(desk, "request")
     answer = send(log_in(cast.counter), number, label)
     assert answer.status_code == 422
