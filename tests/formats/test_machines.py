@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations, product
 
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from bittern.core.errors import FaultsError, InputError
 from bittern.engines.cutting.machine import Machine
 from bittern.formats.machines import format_machine, parse_machine
+from tests.architecture.places import ROOT
 
 # Right-handed: the determinant of the signed permutation is 1.
 FRAMES = [
@@ -106,3 +108,11 @@ def test_all_faults_come_at_once():
 def test_text_that_is_not_toml_cannot_be_read():
     with pytest.raises(InputError):
         parse_machine("id = ", "mill.toml")
+
+
+def test_the_profile_of_the_page_of_formats_is_a_plain_mill():
+    page = (ROOT / "docs" / "reference" / "formats.md").read_text(encoding="utf-8")
+    example = page.split("\n## A machine profile\n", 1)[1].split("```toml\n", 1)[1].split("```", 1)[0]
+    machine = parse_machine(example, "mill.toml")
+    assert machine.travel_mm == ((-20.0, 120.0), (-40.0, 60.0), (-30.0, 40.0))
+    assert replace(machine, title="", travel_mm=(None, None, None)) == Machine()
