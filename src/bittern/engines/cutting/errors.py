@@ -30,3 +30,10 @@ class TravelError(CuttingError):
 
     code = "cutting.travel"
     meaning = "The program needs a place beyond the machine's travel as its profile gives it."
+
+
+class SweepError(CuttingError):
+    """A program that cannot be swept."""
+
+    code = "cutting.sweep"
+    meaning = "The program is too long to be swept, or has an arc that no key needs."
