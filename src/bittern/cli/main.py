@@ -18,7 +18,7 @@ GROUPS = {
     "vin": ("bittern.cli.vin", "Check, correct and decode vehicle identification numbers."),
     "label": ("bittern.cli.label", "Read photos of labels: bar codes and print."),
     "blade": ("bittern.cli.blade", "Contours, charts and measurements of blades."),
-    "cut": ("bittern.cli.cut", "Inspect finished keys."),
+    "cut": ("bittern.cli.cut", "Plan and check cutting programs, inspect finished keys."),
     "runsheet": ("bittern.cli.runsheet", "Check and rehearse pairing procedures."),
     "pack": ("bittern.cli.pack", "Check packs of catalogue data."),
     "job": ("bittern.cli.job", "Carry a job through its legs from the command line."),

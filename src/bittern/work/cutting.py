@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
 from bittern.engines.blade.bitting import Bitting
 from bittern.engines.blade.standard import BladeStandard
@@ -13,8 +14,12 @@ from bittern.engines.cutting.duration import Duration, get_duration
 from bittern.engines.cutting.feeds import Feeds, choose_depths, choose_feeds
 from bittern.engines.cutting.fitting import fits_standard
 from bittern.engines.cutting.machine import Machine
+from bittern.engines.cutting.sweep import SweepResult, sweep
 from bittern.engines.cutting.toolpath import Toolpath, plan_path
+from bittern.formats.program_reader import read_program
 from bittern.formats.program_writer import write_program
+
+MILLINGS: Final = ("climb", "conventional")
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,3 +100,24 @@ def plan_program(
 def list_fitting(cutters: Iterable[Cutter], standard: BladeStandard) -> list[str]:
     """Return the ids of the cutters that can make the blade."""
     return sorted(cutter.id for cutter in cutters if not fits_standard(cutter, standard))
+
+
+def prove_program(
+    text: str, standard: BladeStandard, bitting: Bitting, cutter: Cutter, *, edge: int = 0, where: str = ""
+) -> SweepResult:
+    """Return what the cutter leaves when it moves along a program as written.
+
+    Raises
+    ------
+    InputError
+        The text is no cutting program.
+    """
+    return sweep(read_program(text, where=where), standard, bitting, cutter, edge=edge)
+
+
+def list_spoiling(swept: SweepResult) -> list[str]:
+    """Return why a swept program must not be used; none when it may be."""
+    if swept.good:
+        return []
+    reasons = [finding.text for finding in swept.findings if finding.spoils]
+    return reasons or ["the blade would not be within its tolerance"]
