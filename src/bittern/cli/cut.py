@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import typer
 
+from bittern.cli.cut_check import check
 from bittern.cli.cut_inspect import inspect
 from bittern.cli.cut_plan import plan
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 app.command()(plan)
+app.command()(check)
 app.command()(inspect)
