@@ -57,11 +57,7 @@ class PlannedProgram:
     path: Toolpath
     feeds: Feeds
     duration: Duration
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """Return what somebody should know before cutting."""
-        return self.path.remarks + self.feeds.remarks
+    remarks: tuple[str, ...]
 
 
 def plan_program(
@@ -94,7 +90,28 @@ def plan_program(
     if standard.sides == "split":
         head.insert(1, f"EDGE {'AB'[wish.edge]} UP")
     text = write_program(path, machine, feeds, job=wish.job, remarks=head)
-    return PlannedProgram(text, path, feeds, get_duration(path.steps, feeds, machine))
+    remarks = (*path.remarks, *feeds.remarks, *_list_set_ups(standard, wish.edge))
+    return PlannedProgram(text, path, feeds, get_duration(path.steps, feeds, machine), remarks)
+
+
+def _list_set_ups(standard: BladeStandard, edge: int) -> list[str]:
+    """Return what has to be done beside this program for a whole key."""
+    if standard.sides == "mirror":
+        what = "edge" if standard.kind == "edge" else "face"
+        return [f"for the other {what} turn the key over about its long axis and run the program again"]
+    if standard.sides == "split":
+        this, other = "AB"[edge], "BA"[edge]
+        return [f"this is edge {this}: edge {other} has a program of its own, the key turned over"]
+    return []
+
+
+def list_warnings(planned: PlannedProgram, swept: SweepResult) -> list[str]:
+    """Return what somebody should know before cutting.
+
+    What a mill leaves in the corners is said once: the sweep's figure follows from the same radius.
+    """
+    seen = [finding.text for finding in swept.findings if not finding.spoils and finding.kind != "corner"]
+    return [*planned.remarks, *seen]
 
 
 def list_fitting(cutters: Iterable[Cutter], standard: BladeStandard) -> list[str]:
