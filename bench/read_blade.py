@@ -40,7 +40,7 @@ def main() -> None:
             "blade read, any of the demo's": _measure([*read, "any"]),
         }
     shortest = rows["bittern --help"][0]
-    print(f"Median of {REPEATS} starts, warm, 600 dpi")
+    print(f"Median of {REPEATS} starts, warm, packages compiled, 600 dpi")
     for name, (took, peak) in rows.items():
         print(f"{name:<32} {1000 * took:7.0f} ms  {took / shortest:5.1f} times as long  {peak:6.0f} MB")
     took, peak = rows["blade read, one standard"]

@@ -114,8 +114,9 @@ def install_locked(lock: Path) -> None:
     name = lock.relative_to(ROOT)
     say(f"setup: installing the packages of {name}, each checked against its hash")
     if install_uv(lock):
-        uv = [str(VENV / "bin" / "uv"), "pip", "sync", "--require-hashes", "--python", str(PYTHON), str(lock)]
-        if subprocess.run(uv, cwd=ROOT, check=False).returncode == 0:
+        uv = [str(VENV / "bin" / "uv"), "pip", "sync", "--require-hashes", "--python", str(PYTHON)]
+        # Compiled once here: else every start compiles again wherever Python may not keep what it compiled.
+        if subprocess.run([*uv, "--compile-bytecode", str(lock)], cwd=ROOT, check=False).returncode == 0:
             return
         say("setup: uv could not do it; trying the same with pip")
     # The lock is complete, and rapidocr's wish for another build of OpenCV is overridden in it on purpose.
@@ -150,6 +151,7 @@ def install_project() -> None:
     # setuptools comes from the lock: without build isolation nothing unlocked is fetched for the build.
     if _pip(["--no-deps", "--no-build-isolation", "--editable", str(ROOT)]):
         stop("setup: Bittern itself could not be installed into .venv; see the messages above")
+    subprocess.run([str(PYTHON), "-m", "compileall", "-q", "-j", "0", str(ROOT / "src")], check=False)
 
 
 def run_in_environment(arguments: list[str], extra: dict[str, str] | None = None) -> int:
