@@ -24,8 +24,8 @@ class Finding:
     Attributes
     ----------
     kind
-        ``root``, ``gouge``, ``uncut``, ``rapid``, ``clamp``, ``spindle``, ``feed``, ``start``, ``end``,
-        ``point``, ``cutter``, ``loose`` or ``corner``.
+        ``root``, ``gouge``, ``uncut``, ``deep``, ``rapid``, ``clamp``, ``spindle``, ``feed``, ``start``,
+        ``end``, ``point``, ``cutter``, ``loose`` or ``corner``.
     text
         One sentence.
     spoils
@@ -82,6 +82,8 @@ def _judge_shape(cutter: Cutter, target: Target, metal: Metal, errors: Errors) -
                 True,
             )
         )
+    if target.standard.kind == "track":
+        return 0.0, [*findings, *_judge_groove(target, errors, limit)]
     if errors.uncut_mm > limit or cutter.kind == "endmill":
         reach = np.maximum(get_reachable_mm(metal.form, target, errors.x_mm), errors.ideal_mm)
         unreachable = max(0.0, float((reach - errors.ideal_mm).max()) - REACH_ERROR_MM)
@@ -95,6 +97,17 @@ def _judge_shape(cutter: Cutter, target: Target, metal: Metal, errors: Errors) -
             text = f"the cutter cannot reach {unreachable:.3f} mm of metal in the hollow corners"
             findings.append(Finding("corner", text, False))
     return unreachable, findings
+
+
+def _judge_groove(target: Target, errors: Errors, limit: float) -> Iterator[Finding]:
+    standard = target.standard
+    if errors.uncut_mm > limit:
+        text = f"{errors.uncut_mm:.3f} mm of the groove's width is left at x = {errors.uncut_x_mm:.2f} mm"
+        yield Finding("uncut", text, True)
+    over = (errors.depth_mm or 0.0) - (standard.groove_depth_mm or 0.0)
+    if over > standard.tolerance_mm + ROUNDING_MM:
+        text = f"the groove is {errors.depth_mm:.3f} mm deep, not {standard.groove_depth_mm:g} mm"
+        yield Finding("deep", text, True)
 
 
 def _judge_metal(motion: Motion, metal: Metal, islands: Sequence[Island]) -> Iterator[Finding]:

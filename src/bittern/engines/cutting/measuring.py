@@ -27,7 +27,8 @@ class Errors:
     """The outline left against the ideal, in mm; the words are those of formats.md.
 
     ``left_mm`` and ``ideal_mm`` are heights at ``x_mm``; ``gouge_x_mm`` and ``uncut_x_mm`` say where the
-    largest gouge and the most metal left are.
+    largest gouge and the most metal left are. For a track these two are the groove's centre line (NaN where
+    there is no groove), and ``walls_mm`` its lower and upper wall; ``depth_mm`` is how deep it is at most.
     """
 
     root_error_mm: float
@@ -40,6 +41,8 @@ class Errors:
     x_mm: Floats
     left_mm: Floats
     ideal_mm: Floats
+    walls_mm: tuple[Floats, Floats] | None = None
+    depth_mm: float | None = None
 
     def is_within(self, tolerance_mm: float) -> bool:
         """Return whether roots and gouge keep their limits."""
@@ -75,8 +78,8 @@ def measure_errors(metal: Metal, target: Target, islands: Sequence[Island]) -> E
         return target.get_ideal_mm(x_mm) - metal.get_deepest_mm(x_mm)
 
     left, ideal = get_left(x), target.get_ideal_mm(x)
-    uncut, uncut_x = _find_largest(get_above, x, left - ideal)
-    gouge, gouge_x = _find_largest(get_below, x, get_below(x))
+    uncut, uncut_x = find_largest(get_above, x, left - ideal)
+    gouge, gouge_x = find_largest(get_below, x, get_below(x))
     order = np.argsort(target.roots_x_mm)
     roots = np.empty(len(order))
     roots[order] = get_left(target.roots_x_mm[order])
@@ -94,7 +97,7 @@ def measure_errors(metal: Metal, target: Target, islands: Sequence[Island]) -> E
     )
 
 
-def _find_largest(get_value: Callable[[Floats], Floats], x_mm: Floats, values: Floats) -> tuple[float, float]:
+def find_largest(get_value: Callable[[Floats], Floats], x_mm: Floats, values: Floats) -> tuple[float, float]:
     """Return the largest value and its x, sought between the columns about the highest of them."""
     padded = np.concatenate([[-np.inf], values, [-np.inf]])
     peaks = np.flatnonzero((values >= padded[:-2]) & (values >= padded[2:]))

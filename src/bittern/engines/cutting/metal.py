@@ -204,7 +204,7 @@ def find_islands(metal: Metal, *, bow_first: bool) -> list[Island]:
     over = np.flatnonzero(metal.clear_mm[-1] > low + TOUCH_MM)
     if not len(over):
         return []
-    floor, ceiling = _settle(metal, over, low[over])
+    floor, ceiling = settle(metal, over, low[over])
     kept = np.flatnonzero(ceiling - floor > TOUCH_MM)
     islands = []
     for run in np.split(kept, np.flatnonzero(np.diff(over[kept]) > 1) + 1):
@@ -219,8 +219,11 @@ def find_islands(metal: Metal, *, bow_first: bool) -> list[Island]:
     return islands
 
 
-def _settle(metal: Metal, over: NDArray[np.intp], low: Floats) -> tuple[Floats, Floats]:
-    """Return how far up and how far down the cuts are open in the columns ``over``, whatever their order."""
+def settle(metal: Metal, over: NDArray[np.intp], low: Floats) -> tuple[Floats, Floats]:
+    """Return how far the cuts are open in the columns ``over``: up from ``low``, and down from the top.
+
+    The order of the strokes does not matter.
+    """
     floor, ceiling = low.copy(), metal.clear_mm[-1, over].copy()
     columns = metal.columns_mm[over]
     while True:

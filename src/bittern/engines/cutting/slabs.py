@@ -32,7 +32,7 @@ class Slabs:
 
 
 def cut_into_slabs(strokes: Sequence[Stroke], cutter: Cutter, thickness_mm: float) -> Slabs:
-    """Return the strokes, cut where they pass from one slab into another.
+    """Return the strokes, cut where they pass from one slab of ``thickness_mm`` in all into another.
 
     Notes
     -----

@@ -8,6 +8,7 @@ from bittern.engines.blade.bitting import Bitting
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.cutting.errors import CutterError
+from bittern.engines.cutting.fitting import fits_standard
 from bittern.engines.cutting.forms import get_form
 from bittern.engines.cutting.judging import Finding, judge
 from bittern.engines.cutting.measuring import measure_errors
@@ -16,6 +17,7 @@ from bittern.engines.cutting.motion import Motion
 from bittern.engines.cutting.slabs import cut_into_slabs
 from bittern.engines.cutting.strokes import Floats, list_strokes
 from bittern.engines.cutting.target import get_target
+from bittern.engines.cutting.walls import measure_groove
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,9 @@ class SweepResult:
         The outline left beside the ideal one, columns from 0 to the blade's length.
     findings
         What else was seen; see :class:`~bittern.engines.cutting.judging.Finding`.
+    walls_mm, depth_mm
+        Of a track's groove: its lower and upper wall at ``x_mm`` (infinite where there is none) and how deep
+        it is at most; ``left_mm`` is its centre line, NaN where there is none.
     """
 
     root_error_mm: float
@@ -55,6 +60,8 @@ class SweepResult:
     left_mm: Floats
     ideal_mm: Floats
     findings: tuple[Finding, ...]
+    walls_mm: tuple[Floats, Floats] | None = None
+    depth_mm: float | None = None
 
     @property
     def good(self) -> bool:
@@ -72,6 +79,7 @@ class SweepResult:
             "uncut_mm": self.uncut_mm,
             "unreachable_mm": self.unreachable_mm,
             "roots_mm": list(self.roots_mm),
+            **({} if self.depth_mm is None else {"groove_depth_mm": self.depth_mm}),
             "findings": [finding.as_dict() for finding in self.findings],
         }
 
@@ -114,13 +122,14 @@ def sweep(
     What the sweep cannot see: deflection, run-out, chatter, burrs, a key that shifts; the wheel's body
     beside its form; the clamp beyond the bow.
     """
-    if standard.kind == "track":
-        raise CutterError(cutter.id, ["tracks are not swept"])
+    track = standard.kind == "track"
+    if track and cutter.kind == "wheel":
+        raise CutterError(cutter.id, fits_standard(cutter, standard))
     form, target = get_form(cutter), get_target(standard, bitting, edge)
-    metal = lay_metal(form, cut_into_slabs(list_strokes(motion), cutter, standard.thickness_mm), target)
+    metal = lay_metal(form, cut_into_slabs(list_strokes(motion), cutter, target.depth_mm), target)
     metal.take_all(motion)
-    islands = find_islands(metal, bow_first=target.from_bow)
-    errors = measure_errors(metal, target, islands)
+    islands = [] if track else find_islands(metal, bow_first=target.from_bow)
+    errors = measure_groove(metal, target) if track else measure_errors(metal, target, islands)
     unreachable, findings = judge(motion, cutter, target, metal, errors, islands)
     return SweepResult(
         errors.root_error_mm,
@@ -134,4 +143,6 @@ def sweep(
         errors.left_mm,
         errors.ideal_mm,
         findings,
+        errors.walls_mm,
+        errors.depth_mm,
     )

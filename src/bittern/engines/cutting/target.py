@@ -27,6 +27,8 @@ class Target:
         Of the cuts, in the order of the standard's positions.
     top_mm, bottom_mm
         Of the blank, along h.
+
+    On a track the ideal is the groove's centre line.
     """
 
     standard: BladeStandard
@@ -39,6 +41,13 @@ class Target:
     def get_ideal_mm(self, x_mm: Floats) -> Floats:
         """Return the ideal height at each of ``x_mm``."""
         return np.interp(x_mm, self.bends_mm[:, 0], self.bends_mm[:, 1])
+
+    @property
+    def depth_mm(self) -> float:
+        """Return how deep along n a mill must go: through, or a groove's depth less the tolerance."""
+        if self.standard.groove_depth_mm is None:
+            return self.standard.thickness_mm
+        return self.standard.groove_depth_mm - self.standard.tolerance_mm
 
     @property
     def from_bow(self) -> bool:
@@ -62,5 +71,5 @@ def get_target(standard: BladeStandard, bitting: Bitting, edge: int) -> Target:
         np.array(places),
         np.array([get_height_mm(standard, bitting, x, edge=edge) for x in places]),
         top,
-        0.0 if standard.sides == "single" else -top,
+        0.0 if standard.kind == "edge" and standard.sides == "single" else -top,
     )
