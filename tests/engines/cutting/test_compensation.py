@@ -144,6 +144,21 @@ def test_raising_and_lying_below_agree_with_the_heights(blade, radius, share):
         assert before.end_mm < after.start_mm
 
 
+@pytest.mark.parametrize("off", [-1e-9, -1e-12, 0.0, 1e-16, 1e-12, 5e-10, 1e-9, 1e-6])
+def test_a_level_that_touches_the_top_of_an_arc_parts_its_sides(off):
+    path = compensate_disc([(0.0, 6.8), (3.5, 6.8), (4.5, 7.8), (5.5, 6.8), (9.0, 6.8)], 0.6)
+    level = 8.4 + off
+    raised = path.raise_to(level)
+    for x in (3.9, 4.1, 4.3, 4.5, 4.7, 4.9, 5.1):
+        assert raised.get_height_mm(x) == pytest.approx(level, abs=1e-8)
+    stretches = raised.list_stretches()
+    assert all(before[1] == pytest.approx(after[0], abs=1e-6) for before, after in pairwise(stretches))
+    parts = path.list_below(level)
+    assert sum(part.end_mm - part.start_mm for part in parts) == pytest.approx(9.0, abs=1e-4)
+    ends = [(end, after[0]) for part in parts for (_, end, _), after in pairwise(part.list_stretches())]
+    assert all(end == pytest.approx(start, abs=1e-6) for end, start in ends)
+
+
 @given(cut_blades("edge"), RADII)
 def test_mirrored_twice_a_path_is_itself(blade, radius):
     path = compensate_disc(get_outline(*blade), radius)

@@ -165,6 +165,25 @@ def test_the_cutter_keeps_out_of_the_bow_and_rapids_keep_clear(blade, tool):
         assert max(outside, above, n if cutter.kind == "endmill" else -1) >= 0.5
 
 
+@pytest.mark.parametrize(("blade", "tool"), list_pairs("edge") + list_pairs("track"))
+def test_every_arc_ends_on_the_circle_on_which_it_begins(blade, tool):
+    standard, cutter = get_pack().blades[blade], get_pack().tools[tool]
+    for bitting in draw_bittings(standard, 12, seed=15):
+        path = plan_path(standard, bitting, cutter, choose_depths(cutter, "brass"))
+        for before, step in pairwise(path.steps):
+            if step.centre is not None:
+                radii = [math.dist((one.x_mm, one.h_mm), step.centre) for one in (before, step)]
+                assert radii[0] == pytest.approx(radii[1], abs=1e-6)
+                assert abs(step.get_turn_rad(before)) < math.pi
+            elif step.kind == "rapid":
+                moved = [abs(a - b) > 1e-9 for a, b in zip(_place(before), _place(step), strict=True)]
+                assert sum(moved) == 1
+
+
+def _place(step):
+    return (step.x_mm, step.h_mm, step.n_mm)
+
+
 def _get_heights_of_walls(standard, bitting, cutter, text, x) -> tuple[float, float]:
     """Return the lowest and highest h that the mill reaches at ``x`` on the groove's floor."""
     floor = -standard.groove_depth_mm

@@ -47,9 +47,10 @@ class Piece:
             found = [self.start_mm + (h_mm - self.h0_mm) / self.slope] if self.slope else []
         else:
             over = h_mm - self.centre[1]
-            if not 0 <= over <= self.radius_mm:
+            if not 0 <= over <= self.radius_mm + 2 * SAME_MM:
                 return []
-            reach = math.sqrt(self.radius_mm**2 - over**2)
+            # A level that touches the top of the arc parts its two sides; rounding must not hide that.
+            reach = math.sqrt(max(0.0, self.radius_mm**2 - over**2))
             found = [self.centre[0] - reach, self.centre[0] + reach]
         return [x for x in found if self.start_mm <= x <= self.end_mm]
 
@@ -140,7 +141,9 @@ class Profile:
             inside = [
                 x for x in piece.find_x_mm(level_mm) if piece.start_mm + SAME_MM < x < piece.end_mm - SAME_MM
             ]
-            yield from ((piece, low, high) for low, high in pairwise([piece.start_mm, *inside, piece.end_mm]))
+            for low, high in pairwise([piece.start_mm, *inside, piece.end_mm]):
+                if high - low > SAME_MM:
+                    yield piece, low, high
 
     def turn_over(self) -> list[tuple[Point, Point, Point | None]]:
         """Return the pieces as start, end and centre, with every height negated."""
