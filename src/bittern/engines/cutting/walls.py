@@ -63,6 +63,11 @@ def measure_groove(metal: Metal, target: Target) -> Errors:
     )
 
 
+def get_ideal_walls(target: Target, x_mm: Floats) -> Walls:
+    """Return the lower and the upper wall of the ideal groove at ``x_mm`` (growing)."""
+    return _Ideal(target).get_walls(x_mm)
+
+
 class _Ideal:
     """The ideal groove: a disc of its width, moved along its centre line."""
 
