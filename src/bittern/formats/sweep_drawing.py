@@ -50,7 +50,7 @@ class _Scene:
 
     def at(self, x_mm: float, h_mm: float) -> Point:
         """Return the place on the page."""
-        return MARGIN + (x_mm + 2) * SCALE, MARGIN + LINE * 2 + (self.top + ABOVE_MM - h_mm) * SCALE
+        return MARGIN + (x_mm + 2) * SCALE, MARGIN + (self.top + ABOVE_MM - h_mm) * SCALE
 
     def render(self, title: str) -> str:
         """Draw everything and return the page."""
@@ -71,9 +71,9 @@ class _Scene:
         what = "rapid move" if moment.rapid else "cutting move"
         x, h, n = moment.tool_mm
         said = f"Line {moment.line}, {moment.time_s:.1f} s of {replay.duration_s:.1f} s: {what}"
-        draw.text((MARGIN, MARGIN + LINE), f"{said}, at x {x:.2f}, h {h:.2f}, n {n:.2f}", anchor="start")
-        width = MARGIN * 2 + (self.length + 6) * SCALE
-        height = self.at(0, self.bottom)[1] + MARGIN
+        below = self.at(0, self.bottom)[1] + 2 * LINE
+        draw.text((MARGIN, below), f"{said}, at x {x:.2f}, h {h:.2f}, n {n:.2f}", anchor="start")
+        width, height = MARGIN * 2 + (self.length + 6) * SCALE, below + MARGIN
         return draw.render(width, height, title=title, description=said + ".")
 
     def _fill(self, low: Floats, high: Floats, fill: str, name: str) -> None:
