@@ -15,6 +15,8 @@ from bittern.engines.cutting.strokes import Floats, StrokeTable
 
 CHUNK: Final = 1_000_000
 """Pairs of stroke and place worked on at once: about 100 MB."""
+UPRIGHT_MM: Final = 1e-9
+"""Strokes that go along x by less are upright: only their ends count."""
 
 
 class Form(Protocol):
@@ -69,7 +71,7 @@ class DiscForm:
             low = np.where(inside, np.minimum(low, end_h - half), low)
             high = np.where(inside, np.maximum(high, end_h + half), high)
         arcs = np.flatnonzero(strokes.radius_mm > 0)
-        lines = np.flatnonzero((strokes.radius_mm == 0) & (strokes.right_x > strokes.left_x))
+        lines = np.flatnonzero((strokes.radius_mm == 0) & (strokes.right_x - strokes.left_x > UPRIGHT_MM))
         self._add_parallels(strokes.take(lines), x_mm[lines], lines, low, high)
         self._add_circles(strokes.take(arcs), x_mm[arcs], arcs, low, high)
         return low, high
@@ -142,14 +144,16 @@ class WheelForm:
             steep = strokes.radius_mm * self.slope / math.hypot(1.0, self.slope)
             places += [strokes.centre_x, strokes.centre_x - steep, strokes.centre_x + steep]
         width = strokes.right_x - strokes.left_x
-        fall = np.divide(strokes.right_h - strokes.left_h, width, out=np.zeros_like(width), where=width > 0)
+        fall = np.divide(
+            strokes.right_h - strokes.left_h, width, out=np.zeros_like(width), where=width > UPRIGHT_MM
+        )
         for wanted in places:
             place = np.clip(wanted, strokes.left_x, strokes.right_x)
             line = strokes.left_h + (place - strokes.left_x) * fall
             across = strokes.radius_mm**2 - (place - strokes.centre_x) ** 2
             arc = strokes.centre_h + strokes.side * np.sqrt(np.maximum(0.0, across))
             height = np.where(strokes.radius_mm > 0, arc, line)
-            height = np.where(width > 0, height, np.inf)
+            height = np.where(width > UPRIGHT_MM, height, np.inf)
             low = np.minimum(low, height + self.get_lowest(x_mm - place))
         return low, np.full(len(x_mm), np.inf)
 
