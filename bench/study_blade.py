@@ -20,6 +20,7 @@ if str(ROOT / "bench") not in sys.path:
     sys.path.insert(0, str(ROOT / "bench"))
 
 from simulated_keys.damaged import DPI, KINDS, ODD_KINDS, make_damaged  # noqa: E402
+from simulated_keys.page import put_tables  # noqa: E402
 from simulated_keys.picture import draw_rates, draw_stated  # noqa: E402
 from simulated_keys.report import (  # noqa: E402
     list_groups,
@@ -38,7 +39,6 @@ from bittern.work.blade_picture import read_blade_picture  # noqa: E402
 
 PAGE = ROOT / "docs" / "explanation" / "blade-study.md"
 PICTURES = ROOT / "docs" / "pictures"
-BEGIN, END = "<!-- tables of the study: begin -->", "<!-- tables of the study: end -->"
 SEED = 6203
 """Keys of other seeds were looked at while the reading was built."""
 BANDS = ((0.0, 0.125), (0.125, 0.25), (0.25, 0.375), (0.375, 0.5))
@@ -152,10 +152,7 @@ def name_tilt(tilts_deg: tuple[float, float]) -> str:
 
 def write_page(lines: list[str], results: Results) -> None:
     """Put the tables between their marks in the page, and the pictures beside it."""
-    text = PAGE.read_text(encoding="utf-8")
-    before, after = text.split(BEGIN)[0], text.split(END)[1]
-    body = "\n".join(lines)
-    PAGE.write_text(f"{before}{BEGIN}\n\n{body}\n\n{END}{after}", encoding="utf-8")
+    put_tables(PAGE, lines)
     (PICTURES / "blade-study-rates.svg").write_text(draw_rates(results.scans), encoding="utf-8")
     stated = [*results.scans, *results.odd, *results.competing, *results.photos]
     (PICTURES / "blade-study-stated.svg").write_text(draw_stated(stated), encoding="utf-8")

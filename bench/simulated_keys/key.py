@@ -130,6 +130,7 @@ def make_key(
     bow: str | None = None,
     tip: str | None = None,
     tolerance_share: float = 0.5,
+    making: Making | None = None,
 ) -> SimulatedKey:
     """Make a key.
 
@@ -141,8 +142,10 @@ def make_key(
         One of ``wear.LAWS``, ``shape.BOWS``, ``shape.TIPS``; None draws one.
     tolerance_share
         Standard deviation of the roots' heights as a share of the tolerance, beyond which none goes.
+    making
+        What is wrong with its making; None draws it.
     """
-    making = _draw_making(standard, bitting, rng, tolerance_share)
+    making = making or draw_making(standard, bitting, rng, tolerance_share)
     wear = draw_wear(wear_steps, rng, law)
     x_mm, factory = _sample_factory(standard, making)
     amount = _choose_amount(standard, wear, wear_steps, x_mm, factory, making.shift_mm)
@@ -203,7 +206,8 @@ def _join_bow(standard: BladeStandard, making: Making, bow: Bow, blade: Polygon)
     return _take_largest(whole), head
 
 
-def _draw_making(standard: BladeStandard, bitting: Bitting, rng: np.random.Generator, share: float) -> Making:
+def draw_making(standard: BladeStandard, bitting: Bitting, rng: np.random.Generator, share: float) -> Making:
+    """Draw what the factory gets a little wrong; ``share`` as in :func:`make_key`."""
     edges = bitting.edges if standard.sides != "mirror" else bitting.edges * 2
     tolerance = standard.tolerance_mm
     rows = []

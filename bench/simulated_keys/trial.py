@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import multiprocessing
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,8 @@ from simulated_keys.sight import MM_PER_INCH, Sharpness, blur_edge
 from simulated_keys.standards import draw_bitting, draw_standard, list_demo_standards
 
 Floats = NDArray[np.float64]
+AnyTrial = TypeVar("AnyTrial")
+AnyOutcome = TypeVar("AnyOutcome")
 
 MEDIAN_TO_SD = 1.4826
 """Standard deviation of a normal law over its median absolute error: from memory, recomputed."""
@@ -99,7 +102,7 @@ class Outcome:
 def run_trial(trial: Trial) -> Outcome:
     """Return what the engine, the nearest depth and the oracle make of one key."""
     rng = np.random.default_rng([trial.seed, trial.number])
-    standard = _draw_standard(trial, rng)
+    standard = draw_any_standard(rng)
     bitting = draw_bitting(standard, rng)
     key = make_key(standard, bitting, float(rng.uniform(*trial.band)), rng, law=trial.law)
     standards = [standard]
@@ -122,7 +125,8 @@ def run_trial(trial: Trial) -> Outcome:
     return _judge(trial, key, reading, refused, turned_over, told == bitting, shown, took)
 
 
-def _draw_standard(trial: Trial, rng: np.random.Generator) -> BladeStandard:
+def draw_any_standard(rng: np.random.Generator) -> BladeStandard:
+    """Draw one of the demo pack's edge standards, or one drawn anew."""
     if rng.random() < DRAWN_SHARE:
         return draw_standard(rng)
     known = list_demo_standards()
@@ -257,12 +261,19 @@ def _compare_depths(
 
 def run_trials(trials: Sequence[Trial], *, processes: int) -> Iterator[Outcome]:
     """Yield the trials' outcomes in order, several at a time."""
+    yield from run_each(run_trial, trials, processes=processes)
+
+
+def run_each(
+    run: Callable[[AnyTrial], AnyOutcome], trials: Sequence[AnyTrial], *, processes: int
+) -> Iterator[AnyOutcome]:
+    """Yield what ``run`` makes of each trial, in order, several at a time."""
     if processes <= 1:
-        yield from map(run_trial, trials)
+        yield from map(run, trials)
         return
     # Fresh processes: nothing is shared that a fork would copy half-used.
     with multiprocessing.get_context("spawn").Pool(processes, _be_alone) as pool:
-        yield from pool.imap(run_trial, trials, chunksize=4)
+        yield from pool.imap(run, trials, chunksize=4)
 
 
 def _be_alone() -> None:
