@@ -126,7 +126,8 @@ def test_an_arc_across_the_face_becomes_chords_within_their_bound(axes: tuple[in
 
 def test_a_form_belongs_to_its_cutter() -> None:
     wheel = get_form(Cutter("w", "wheel", 60.0, 40, "hss", 1.0, 90.0))
-    assert wheel == WheelForm(0.5, pytest.approx(1.0))
+    assert isinstance(wheel, WheelForm)
+    assert (wheel.half_flat_mm, wheel.slope) == pytest.approx((0.5, 1.0))
     assert get_form(Cutter("m", "endmill", 2.0, 2, "carbide")) == DiscForm(1.0)
 
 

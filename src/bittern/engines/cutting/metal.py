@@ -204,7 +204,7 @@ def find_islands(metal: Metal, *, bow_first: bool) -> list[Island]:
     over = np.flatnonzero(metal.clear_mm[-1] > low + TOUCH_MM)
     if not len(over):
         return []
-    floor, ceiling = settle(metal, over, low[over])
+    floor, ceiling = settle(metal, over, low[over], metal.clear_mm[-1, over])
     kept = np.flatnonzero(ceiling - floor > TOUCH_MM)
     islands = []
     for run in np.split(kept, np.flatnonzero(np.diff(over[kept]) > 1) + 1):
@@ -219,12 +219,12 @@ def find_islands(metal: Metal, *, bow_first: bool) -> list[Island]:
     return islands
 
 
-def settle(metal: Metal, over: NDArray[np.intp], low: Floats) -> tuple[Floats, Floats]:
-    """Return how far the cuts are open in the columns ``over``: up from ``low``, and down from the top.
+def settle(metal: Metal, over: NDArray[np.intp], low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Return how far the cuts are open in the columns ``over``: up from ``low``, and down from ``high``.
 
     The order of the strokes does not matter.
     """
-    floor, ceiling = low.copy(), metal.clear_mm[-1, over].copy()
+    floor, ceiling = low.copy(), high.copy()
     columns = metal.columns_mm[over]
     while True:
         before = floor.copy(), ceiling.copy()

@@ -124,8 +124,8 @@ def _find_standing(metal: Metal, walls: Walls, asked: NDArray[np.bool_]) -> Floa
     over = np.flatnonzero(asked)
     standing = np.zeros(len(metal.columns_mm))
     if len(over):
-        floor, _ = settle(metal, over, walls[0][over])
-        standing[over] = walls[1][over] - floor
+        floor, ceiling = settle(metal, over, walls[0][over], walls[1][over])
+        standing[over] = np.maximum(0.0, ceiling - floor)
     return standing
 
 
