@@ -54,8 +54,6 @@ def _print_keys() -> None:
     print(f"{'blade':<10} {'cutter':<11} {'lines':>6} {'plan ms':>8} {'sweep ms':>8}")
     worst = 0.0
     for blade in pack.blades.values():
-        if blade.kind == "track":
-            continue
         bitting = draw_bitting(blade, rng)
         for cutter in pack.tools.values():
             if fits_standard(cutter, blade):

@@ -3,7 +3,8 @@
 For each standard, cutter and random bitting a program is planned, read back from its text and swept. Targets:
 root error at most a fifth of the tolerance, no more than 0.005 mm too deep, and the outline that the sweep
 finds within 0.002 mm of the one that the planned form leaves. That one comes from an independent library: the
-outline closed by a disc (shapely's buffer out and in) for an end mill, the ideal itself for a wheel.
+outline closed by a disc (shapely's buffer out and in) for an end mill, the ideal itself for a wheel and for a
+track's centre line.
 """
 
 from __future__ import annotations
@@ -57,7 +58,7 @@ class Worst:
         self.root = max(self.root, swept.root_error_mm)
         self.gouge = max(self.gouge, swept.gouge_mm)
         self.anywhere = max(self.anywhere, swept.worst_error_mm)
-        self.apart = max(self.apart, float(abs(swept.left_mm - planned).max()))
+        self.apart = max(self.apart, float(np.nanmax(abs(swept.left_mm - planned))))
         self.programs += 1
         self.bad += not swept.good
 
@@ -70,8 +71,6 @@ def main() -> None:
     print(f"{'blade':<10} {'cutter':<11} {'programs':>8} {'bad':>4}", *(f"{head:>8}" for head in heads))
     held, count = True, 0
     for blade in pack.blades.values():
-        if blade.kind == "track":
-            continue
         bittings = [draw_bitting(blade, rng) for _ in range(BITTINGS)]
         for cutter in pack.tools.values():
             if fits_standard(cutter, blade):

@@ -176,3 +176,23 @@ def test_unknown_cuts_and_places_that_cannot_be_written_are_refused(call: Call, 
     broken = call(*words, "--bitting", "4 1 1 1 1 2 2 1", "--out", tmp_path / "a.nc", "--json")
     assert (broken.code, broken.data["out"]) == (1, None)
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("tool", ["endmill-10", "endmill-20"])
+def test_a_track_is_planned(call: Call, out: Path, tool: str) -> None:
+    answer = call(
+        "cut",
+        "plan",
+        "--standard",
+        "eddy-6",
+        "--bitting",
+        "1 2 3 4 3 2",
+        "--tool",
+        tool,
+        "--out",
+        out,
+        "--json",
+    )
+    assert answer.code == 0
+    assert answer.data["root_error_mm"] <= 0.06 / 5
+    assert out.exists()

@@ -190,8 +190,8 @@ def _cut_with_mill(
 ) -> None:
     radius, top = cutter.diameter_mm / 2, get_edge_height_mm(standard)
     zero, clear = top + radius, clearances.clear_mm
-    finish = _lay_mill(outline, radius, radius, clearances)
-    rough = _lay_mill(outline, radius + clearances.rest_mm, radius, clearances)
+    finish = _lay_mill(outline, radius, radius, top, clearances)
+    rough = _lay_mill(outline, radius + clearances.rest_mm, radius, top, clearances)
     way.go(RAPID, _find_entry(finish, zero, backwards=backwards), zero + clear, clearances.safe_mm)
     bottom = -standard.thickness_mm - clearances.through_mm
     for layer in list_levels(0.0, bottom, depths.pass_mm)[1:]:
@@ -201,14 +201,18 @@ def _cut_with_mill(
     way.go(RAPID, n_mm=clearances.safe_mm)
 
 
-def _lay_mill(outline: list[Point], around: float, radius: float, clearances: Clearances) -> Profile:
+def _lay_mill(
+    outline: list[Point], around: float, radius: float, top: float, clearances: Clearances
+) -> Profile:
     """Return where the mill's middle runs to stay ``around`` from the outline, and its body off the bow."""
     beyond = around + clearances.clear_mm
     whole = compensate_disc(_extend(outline, 2 * beyond), around)
-    # About the first corner the disc only rolls: begun behind it, the pass leaves the same metal.
-    first = next((p for p in whole.pieces if p.radius_mm and p.centre[0] > outline[0][0]), None)
-    ready = first.end_mm if first else math.inf
-    start = max(radius, min(radius + clearances.shoulder_mm, ready))
+    # About the first corner the disc only rolls: begun behind it, the pass leaves the same metal. Where the
+    # outline lies deep already at the shoulder, every bit of room is needed.
+    first = next((piece for piece in whole.pieces if piece.radius_mm), None)
+    ready = first.end_mm if first and first.centre[0] > outline[0][0] else math.inf
+    room = clearances.shoulder_mm if outline[0][1] >= top - ROUNDING_MM else 0.0
+    start = max(radius, min(radius + room, ready))
     return whole.clip(start, outline[-1][0] + beyond)
 
 
@@ -241,4 +245,7 @@ def _cut_level(
         way.go(RAPID, h_mm=min(zero, above) + clear)
         way.go(PLUNGE, h_mm=h)
         way.follow(kind, stretches, upper=True, backwards=backwards)
+        if backwards and group.start_mm == profile.start_mm:
+            # Stopped before the bow: beside the cutter there is metal on the way up.
+            way.go(kind, h_mm=zero)
         way.go(RAPID, h_mm=zero + clear)
