@@ -92,7 +92,10 @@ def test_a_cutter_that_cannot_make_the_blade_gives_no_file_and_names_those_that_
     assert "wider than the cut's 90" in answer.data["warnings"][0]
     assert "wheel-84, wheel-90" in answer.data["warnings"][1]
     assert not out.exists()
-    assert call(*HERON, "--tool", "wheel-100", "--out", out).code == 1
+    out.write_text("kept")
+    again = call(*HERON, "--tool", "wheel-100", "--out", out)
+    assert (again.code, again.out, out.read_text()) == (1, "", "kept")
+    assert "is from before" in again.err
 
 
 def test_a_machine_that_cannot_go_there_gives_no_file(call: Call, out: Path, tmp_path: Path) -> None:

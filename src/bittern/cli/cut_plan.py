@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -83,7 +83,7 @@ def plan(
         "tool": cutter.id,
         "cutters": list_fitting(stock.tools.values(), blade),
     }
-    planned = _plan(blade, cuts, cutter, mill, wish, told, as_json=as_json)
+    planned = _plan(blade, cuts, cutter, mill, wish, told, out, as_json=as_json)
     _write(out, planned.text)
     swept = _prove(out, blade, cuts, cutter, wish, told, as_json=as_json)
     data = {
@@ -107,6 +107,7 @@ def _plan(
     mill: Machine,
     wish: Wish,
     told: Mapping[str, Any],
+    out: Path,
     *,
     as_json: bool,
 ) -> PlannedProgram:
@@ -118,9 +119,12 @@ def _plan(
         return plan_program(blade, cuts, cutter, mill, wish)
     except CutterError as error:
         can = f"cutters that can: {', '.join(told['cutters']) or 'none of the pack'}"
-        _refuse(told, [*error.reasons, can], as_json=as_json)
+        reasons = [*error.reasons, can]
     except TravelError as error:
-        _refuse(told, [str(error)], as_json=as_json)
+        reasons = [str(error)]
+    if out.exists():
+        reasons.append(f"{out} is from before: it was not written now")
+    raise _refuse(told, reasons, as_json=as_json)
 
 
 def _prove(
@@ -145,7 +149,7 @@ def _prove(
     spoiling = list_spoiling(swept)
     if spoiling:
         out.unlink()
-        _refuse({**told, **_list_errors(swept)}, [*spoiling, f"{out} was removed"], as_json=as_json)
+        raise _refuse({**told, **_list_errors(swept)}, [*spoiling, f"{out} was removed"], as_json=as_json)
     return swept
 
 
@@ -157,13 +161,13 @@ def _list_errors(swept: SweepResult) -> dict[str, object]:
     }
 
 
-def _refuse(told: Mapping[str, Any], reasons: Sequence[str], *, as_json: bool) -> NoReturn:
-    """Say why there is no file, and end with a "no"."""
+def _refuse(told: Mapping[str, Any], reasons: Sequence[str], *, as_json: bool) -> NoAnswer:
+    """Say why there is no file, and return the "no" to raise."""
     for reason in reasons:
         tell(f"bittern: {reason}")
     if as_json:
         emit({**NOTHING, **told, "warnings": list(reasons)}, as_json=True, text="")
-    raise NoAnswer
+    return NoAnswer()
 
 
 def _read_wish(material: str, milling: str, job: str, numbers: Mapping[str, float | None], edge: int) -> Wish:
