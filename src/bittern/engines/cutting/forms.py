@@ -37,6 +37,10 @@ class Form(Protocol):
         """Return how far above its point the form begins, at a distance along x; infinite beyond it."""
         ...
 
+    def grow(self, by_mm: float) -> Form:
+        """Return the form larger by so much on every side, about the same point."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class DiscForm:
@@ -56,8 +60,12 @@ class DiscForm:
         """Return the disc's own ends."""
         return strokes.left_x - self.radius_mm, strokes.right_x + self.radius_mm
 
+    def grow(self, by_mm: float) -> DiscForm:
+        """Return a larger disc."""
+        return DiscForm(self.radius_mm + by_mm)
+
     def get_lowest(self, across_mm: Floats) -> Floats:
-        """Return the lower half of the circle, from its lowest point's height."""
+        """Return the lower half of the circle, from its middle's height."""
         under = self.radius_mm**2 - across_mm**2
         return np.where(under >= 0, -np.sqrt(np.maximum(0.0, under)), np.inf)
 
@@ -117,6 +125,8 @@ class WheelForm:
 
     half_flat_mm: float
     slope: float
+    under_mm: float = 0.0
+    """How far the flat lies below the point: 0 but for a form that was grown."""
 
     def find_reach_mm(self, strokes: StrokeTable, top_mm: float) -> tuple[Floats, Floats]:
         """Return where the flanks pass ``top_mm``; nothing (the ends swapped) for strokes above it."""
@@ -125,13 +135,19 @@ class WheelForm:
             (strokes.side < 0) & (strokes.left_x < strokes.centre_x) & (strokes.right_x > strokes.centre_x)
         )
         lowest = np.where(under, strokes.centre_h - strokes.radius_mm, lowest)
+        lowest = lowest - self.under_mm
         reach = self.half_flat_mm + (top_mm - lowest) / self.slope
         reach = np.where(lowest < top_mm, reach, -np.inf)
         return strokes.left_x - reach, strokes.right_x + reach
 
+    def grow(self, by_mm: float) -> WheelForm:
+        """Return the form with its flat and its flanks moved out."""
+        secant = math.hypot(1.0, self.slope)
+        return WheelForm(self.half_flat_mm + by_mm * (secant - 1) / self.slope, self.slope, by_mm)
+
     def get_lowest(self, across_mm: Floats) -> Floats:
-        """Return the V above its flat."""
-        return np.maximum(0.0, np.abs(across_mm) - self.half_flat_mm) * self.slope
+        """Return the V from its point's height."""
+        return np.maximum(0.0, np.abs(across_mm) - self.half_flat_mm) * self.slope - self.under_mm
 
     def measure(self, strokes: StrokeTable, x_mm: Floats) -> tuple[Floats, Floats]:
         """Return the lowest height in closed form; the highest is infinite."""

@@ -11,7 +11,7 @@ from bittern.engines.cutting.clamp import CLEAR_MM, ROUNDING_MM, find_bow_moves,
 from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.cutting.fitting import fits_standard
 from bittern.engines.cutting.measuring import GOUGE_LIMIT_MM, ROOT_SHARE, Errors
-from bittern.engines.cutting.metal import Island, Metal
+from bittern.engines.cutting.metal import MARGIN_MM, Island, Metal
 from bittern.engines.cutting.motion import Motion
 from bittern.engines.cutting.reach import REACH_ERROR_MM, get_reachable_mm
 from bittern.engines.cutting.target import Target
@@ -115,6 +115,8 @@ def _judge_metal(motion: Motion, metal: Metal, islands: Sequence[Island]) -> Ite
         move = motion.moves[struck.move]
         if move.rapid:
             text = f"a rapid move meets {struck.depth_mm:.2f} mm of metal"
+            if not struck.depth_mm:
+                text = f"a rapid move comes within {MARGIN_MM:g} mm of metal"
             yield Finding("rapid", text, True, move.line)
         else:
             text = f"the cutter meets {struck.depth_mm:.2f} mm of metal while the spindle stands still"

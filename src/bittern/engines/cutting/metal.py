@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import heapq
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -18,6 +21,8 @@ STEP_MM: Final = 0.01
 """Between columns."""
 TOUCH_MM: Final = 0.005
 """A rapid move or a still cutter that goes deeper into metal than rounding explains."""
+MARGIN_MM: Final = 0.05
+"""A rapid move keeps off metal at least by this: no blank lies truer in its clamp."""
 MOST_STRUCK: Final = 20
 CELLS: Final = 200
 """Of the raster along h on which a doubtful rapid move is looked at."""
@@ -28,7 +33,7 @@ MOST_ENDS: Final = 20_000
 
 @dataclass(frozen=True, slots=True)
 class Struck:
-    """A move that met metal as it should not: its number, and how deep along h."""
+    """A move that met metal as it should not: its number, and how deep along h; 0 for one too near."""
 
     move: int
     depth_mm: float
@@ -101,11 +106,36 @@ class Metal:
     def take_all(self, motion: Motion) -> None:
         """Let every stroke take its metal, in order."""
         dull = [move.rapid or (motion.spindle and not move.turning) for move in motion.moves]
-        for bite in list_bites(self.form, self.table, self.columns_mm, self.top_mm):
+        bites = ((bite, False) for bite in list_bites(self.form, self.table, self.columns_mm, self.top_mm))
+        events = heapq.merge(self._list_near(motion), bites, key=lambda event: event[0].stroke)
+        for bite, near in events:
             move = self.slabs.strokes[bite.stroke].move
             if dull[move] and len(self.struck) < MOST_STRUCK:
-                self._strike(bite, move)
-            self._take(bite)
+                self._strike(bite, move, near=near)
+            if not near:
+                self._take(bite)
+
+    def _list_near(self, motion: Motion) -> Iterator[tuple[Bite, bool]]:
+        """Yield what a cutter larger by the margin would take in the second half of each rapid move.
+
+        A move that begins where the cutter touches metal leads away from it at first; one straight up or down
+        along n keeps its distance.
+        """
+        rows, parts = [], []
+        gone: dict[int, float] = {}
+        for row, stroke in enumerate(self.slabs.strokes):
+            move = motion.moves[stroke.move]
+            if not move.rapid or stroke.start[:2] == stroke.end[:2]:
+                continue
+            length, before = math.dist(move.start, move.end), gone.get(stroke.move, 0.0)
+            gone[stroke.move] = before + stroke.length_mm
+            share = (length / 2 - before) / stroke.length_mm
+            if share < 1 and self.slabs.hits[row]:
+                rows.append(row)
+                parts.append(stroke.part(max(0.0, share), 1.0))
+        larger = self.form.grow(MARGIN_MM)
+        for bite in list_bites(larger, tabulate(parts), self.columns_mm, self.top_mm):
+            yield replace(bite, stroke=rows[bite.stroke]), True
 
     def _take(self, bite: Bite) -> None:
         clears, hits = int(self.slabs.clears[bite.stroke]), int(self.slabs.hits[bite.stroke])
@@ -119,8 +149,9 @@ class Metal:
             clear = self.clear_mm[:clears, at]
             np.copyto(clear, np.minimum(clear, bite.low_mm), where=bite.high_mm >= clear - 1e-9)
 
-    def _strike(self, bite: Bite, move: int) -> None:
-        if self.struck and self.struck[-1].move == move:
+    def _strike(self, bite: Bite, move: int, *, near: bool) -> None:
+        last = self.struck[-1] if self.struck else None
+        if last and last.move == move and (near or last.depth_mm > 0):
             return
         for slab in range(int(self.slabs.hits[bite.stroke])):
             low = np.maximum(bite.low_mm, self.bottom_mm)
@@ -129,7 +160,9 @@ class Metal:
             if len(met):
                 depth = self._measure_met(bite, slab, met)
                 if depth > TOUCH_MM:
-                    self.struck.append(Struck(move, depth))
+                    if last and last.move == move:
+                        self.struck.pop()
+                    self.struck.append(Struck(move, 0.0 if near else depth))
                     return
 
     def _measure_met(self, bite: Bite, slab: int, met: NDArray[np.intp]) -> float:
