@@ -89,6 +89,7 @@ class _Reader:
     spindle: bool = False
     spoken: bool = False
     place: list[float | None] = field(default_factory=lambda: [None, None, None])
+    known: list[int] = field(default_factory=lambda: [0, 0, 0])
     moves: list[Move] = field(default_factory=list)
     busy: bool = False
     ended: bool = False
@@ -237,6 +238,8 @@ class _Reader:
             if abs(value) > LIMIT_PLACE_MM:
                 refuse(f"{axis} at {value:g} mm", f"a place within {LIMIT_PLACE_MM:g} mm", at)
             aimed[number] = value
+            if before is None:
+                self.known[number] = block.line
         return aimed
 
     def find_centre(self, block: Block, start: Place, end: Place, at: str) -> tuple[float, float]:
@@ -284,7 +287,8 @@ class _Reader:
             if self.busy and unknown:
                 raise InputError(f"no {unknown[0]} word", "a place on every axis", where=self.where)
             raise InputError("no move", "a cutting program in ISO 6983 / RS-274", where=self.where)
-        return Motion(self.frame, tuple(self.moves), self.ended, self.spoken)
+        known = (self.known[0], self.known[1], self.known[2])
+        return Motion(self.frame, tuple(self.moves), self.ended, self.spoken, known)
 
 
 def _find_by_radius(

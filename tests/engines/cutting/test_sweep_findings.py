@@ -136,6 +136,17 @@ def test_the_first_and_last_position_keep_half_a_millimetre(height: str, clear: 
     assert (find(check(text), "end") == []) == clear
 
 
+def test_the_cutter_is_lifted_before_anything_else() -> None:
+    retract = find_line(GOOD_WHEEL, "G0 Y")
+    assert find(check(GOOD_WHEEL), "start") == []
+    without = "\n".join(line for n, line in enumerate(GOOD_WHEEL.splitlines(), 1) if n != retract)
+    assert find(check(without), "start")[0] == (retract, True)
+    mill = MILL_HEAD + "G0 Z5\nG0 X12 Y9.4\nG1 Z-3\nG0 Z5\n" + END
+    assert find(check(mill, cutter=MILL), "start") == []
+    along = mill.replace("G0 Z5\nG0 X12 Y9.4\n", "G0 X12\nG0 Y9.4\nG0 Z5\n", 1)
+    assert find(check(along, cutter=MILL), "start") == [(6, True)]
+
+
 def test_moves_into_the_bow_are_found_at_the_shoulders_side() -> None:
     into = WHEEL_HEAD + "G0 X0.6 Y9 Z0\nG1 Y8.2\nG0 Y10\n" + END
     assert find(check(into), "clamp") == [(7, True), (8, True)]

@@ -146,6 +146,11 @@ def _judge_motion(motion: Motion) -> Iterator[Finding]:
 
 
 def _judge_ends(motion: Motion, cutter: Cutter, target: Target) -> Iterator[Finding]:
+    lifts = [motion.frame.axes[1]] if cutter.kind == "wheel" else list(motion.frame.axes[1:])
+    lines = sorted((line, axis not in lifts) for axis, line in enumerate(motion.known_from) if line)
+    if lines and lines[0][1]:
+        text = "a move along the blade before the cutter is lifted: nobody knows how high it stands"
+        yield Finding("start", text, True, lines[0][0])
     first, last = motion.moves[0], motion.moves[-1]
     for kind, name, place, line in (
         ("start", "first", first.start, first.line),

@@ -77,9 +77,11 @@ class Motion:
     """A whole program read: its frame, its moves, and whether it ended as it should (M30 or M2).
 
     ``spindle`` is False when the program has no word for the spindle: it is switched on by hand.
+    ``known_from`` are the lines in which X, Y and Z were given first; 0 for one that needs not be given.
     """
 
     frame: Frame
     moves: tuple[Move, ...]
     ended: bool
     spindle: bool = True
+    known_from: tuple[int, int, int] = (0, 0, 0)
