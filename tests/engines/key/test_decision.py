@@ -7,19 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bittern.engines.key.decision import (
-    Costs,
-    chance_of_passing,
-    value_of_certainty,
-    value_of_sample,
-)
+from bittern.engines.key.decision import Costs, chance_of_passing
 from bittern.engines.key.errors import DecisionError
 from bittern.engines.key.index import Floats
+from bittern.engines.key.lookahead import plan_two
+from tests.engines.key.acts import Utilities, value_of_certainty
 
 
 @st.composite
 def problems(draw: st.DrawFn) -> tuple[Floats, Floats, Floats]:
-    actions, states, answers = (draw(st.integers(1, 4)) for _ in range(3))
+    actions, states, answers = (draw(st.integers(least, 4)) for least in (1, 2, 1))
     numbers = st.floats(0.01, 1.0)
 
     def columns(rows: int, count: int) -> Floats:
@@ -35,13 +32,24 @@ def problems(draw: st.DrawFn) -> tuple[Floats, Floats, Floats]:
     )
 
 
+def value_of_answer(utility: Floats, chance: Floats, likelihood: Floats) -> float:
+    """Return what the only question is worth."""
+
+    def no_pair(i: int, j: int) -> Floats:
+        raise AssertionError(f"asked for {i}, {j}")
+
+    (worth,) = plan_two(chance, [likelihood], [0.0], no_pair, Utilities(utility), 0.0)
+    assert worth.plan == worth.alone
+    return worth.alone
+
+
 @settings(deadline=None)
 @given(problems())
 def test_an_answer_is_worth_something_between_nothing_and_certainty(
     problem: tuple[Floats, Floats, Floats],
 ) -> None:
     utility, chance, likelihood = problem
-    value = value_of_sample(utility, chance, likelihood)
+    value = value_of_answer(utility, chance, likelihood)
     assert 0.0 <= value <= value_of_certainty(utility, chance) + 1e-9
 
 
@@ -50,27 +58,13 @@ def test_an_answer_is_worth_something_between_nothing_and_certainty(
 def test_an_answer_that_is_always_the_same_is_worth_nothing(problem: tuple[Floats, Floats, Floats]) -> None:
     utility, chance, likelihood = problem
     blind = np.repeat(likelihood[:, :1], len(chance), axis=1)
-    assert value_of_sample(utility, chance, blind) == pytest.approx(0.0, abs=1e-9)
+    assert value_of_answer(utility, chance, blind) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_an_answer_that_names_the_state_is_worth_certainty() -> None:
     chance = np.array([0.2, 0.5, 0.3])
     utility = np.array([[0.0, -9.0, -9.0], [-9.0, 0.0, -9.0], [-5.0, -5.0, 0.0]])
-    assert value_of_sample(utility, chance, np.eye(3)) == pytest.approx(value_of_certainty(utility, chance))
-
-
-@pytest.mark.parametrize(
-    ("chance", "likelihood"),
-    [
-        (np.array([0.5, 0.6]), np.eye(2)),
-        (np.array([0.5, 0.5]), np.array([[0.5, 0.5], [0.4, 0.5]])),
-        (np.array([0.5, 0.5]), np.eye(3)),
-        (np.array([0.5, 0.5]), np.array([[1.5, 0.5], [-0.5, 0.5]])),
-    ],
-)
-def test_tables_that_do_not_fit_are_refused(chance: Floats, likelihood: Floats) -> None:
-    with pytest.raises(DecisionError):
-        value_of_sample(np.eye(2), chance, likelihood)
+    assert value_of_answer(utility, chance, np.eye(3)) == pytest.approx(value_of_certainty(utility, chance))
 
 
 def test_chance_of_passing_counts_the_answers_that_lift_a_state_over_the_bar() -> None:

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bittern.engines.key.decision import value_of_certainty, value_of_sample
 from bittern.engines.key.errors import DecisionError
 from bittern.engines.key.index import Floats
 from bittern.engines.key.lookahead import Orders, Pair, Worth, keep_states, plan_two
+from tests.engines.key.acts import value_of_certainty, value_of_sample
 
 
 @dataclass(frozen=True)

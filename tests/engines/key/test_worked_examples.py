@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bittern.engines.key.decision import best_expected, value_of_certainty, value_of_sample
 from bittern.engines.key.index import Floats
-from bittern.engines.key.lookahead import Utilities, Worth, plan_two
+from bittern.engines.key.lookahead import Worth, plan_two
+from tests.engines.key.acts import Utilities, best_expected, value_of_certainty, value_of_sample
 
 # Raiffa 1968, pp. 34-36 (table read at docsbay.net): joint chances, rows dry, wet, soaking; columns the
 # test's no structure, open, closed. Drilling costs 70 and pays 0, 120, 270 (thousands); the test costs 10.

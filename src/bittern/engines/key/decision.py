@@ -1,7 +1,6 @@
-"""The value of an answer before it is had, and what a wrong order costs.
+"""What questions and mistakes cost the shop, and how often an answer settles a case.
 
-Plain decision analysis over a table of utilities, actions by states (Raiffa 1968), that knows nothing of keys
-but the names of the shop's costs. One question ahead; :mod:`~bittern.engines.key.lookahead` sees two.
+What a question is worth is worked out in :mod:`~bittern.engines.key.lookahead`.
 """
 
 from __future__ import annotations
@@ -85,77 +84,9 @@ class Costs:
             raise DecisionError(f"costs of {', '.join(unknown)}", f"only {', '.join(KINDS)}")
 
 
-def best_expected(utility: Floats, chance: Floats) -> tuple[int, float]:
-    """Return the action with the highest expected utility, and that utility.
-
-    Parameters
-    ----------
-    utility
-        Shape (actions, states).
-    chance
-        Shape (states,), sum 1.
-
-    Examples
-    --------
-    >>> best_expected(np.array([[4.0, 0.0], [1.0, 1.0]]), np.array([0.5, 0.5]))
-    (0, 2.0)
-    """
-    _check(utility, chance)
-    expected = utility @ chance
-    best = int(np.argmax(expected))
-    return best, float(expected[best])
-
-
-def value_of_sample(utility: Floats, chance: Floats, likelihood: Floats) -> float:
-    """Return the expected value of sample information: what an answer is worth before it is had.
-
-    Parameters
-    ----------
-    utility
-        Shape (actions, states).
-    chance
-        Shape (states,), sum 1: chances before the answer.
-    likelihood
-        Shape (answers, states): chance of each answer in each state; every column sums to 1.
-
-    Returns
-    -------
-    float
-        In the unit of ``utility``; never below 0, and never above :func:`value_of_certainty`.
-
-    Notes
-    -----
-    Sum over answers of the best joint expectation, less the best without an answer (Raiffa 1968).
-    """
-    _check(utility, chance)
-    if likelihood.ndim != 2 or likelihood.shape[1] != len(chance):
-        raise DecisionError(f"likelihoods of shape {likelihood.shape}", f"(answers, {len(chance)})")
-    if (likelihood < -1e-9).any() or not np.allclose(likelihood.sum(axis=0), 1.0, atol=1e-6):
-        raise DecisionError("likelihoods that do not sum to 1 in each state", "columns that sum to 1")
-    joint = likelihood * chance[None, :]
-    with_answer = float((utility @ joint.T).max(axis=0).sum())
-    return max(0.0, with_answer - float((utility @ chance).max()))
-
-
-def value_of_certainty(utility: Floats, chance: Floats) -> float:
-    """Return the expected value of perfect information: what knowing the state would be worth."""
-    _check(utility, chance)
-    return float(utility.max(axis=0) @ chance) - float((utility @ chance).max())
-
-
 def chance_of_passing(chance: Floats, likelihood: Floats, eligible: Floats, bar: float) -> float:
     """Return how probable an answer is that lifts one ``eligible`` state to ``bar`` or above."""
     joint = likelihood * chance[None, :]
     answer = joint.sum(axis=1)
     best = (joint * eligible[None, :]).max(axis=1)
     return float(answer[best >= bar * np.maximum(answer, 1e-300)].sum())
-
-
-def _check(utility: Floats, chance: Floats) -> None:
-    if utility.ndim != 2 or chance.ndim != 1 or utility.shape[1] != len(chance) or not utility.size:
-        raise DecisionError(
-            f"utilities of shape {utility.shape} and chances of shape {chance.shape}",
-            "(actions, states) and (states,)",
-        )
-    if (chance < 0).any() or abs(float(chance.sum()) - 1.0) > 1e-6:
-        raise DecisionError("chances that do not sum to 1", "chances of 0 or more that sum to 1")

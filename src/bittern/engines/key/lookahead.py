@@ -1,8 +1,8 @@
 """What a question is worth when one more may follow, chosen by the answer to the first.
 
-Decision analysis over tables of chances (Raiffa 1968) that knows nothing of keys. What acts are worth is
-either a plain table of utilities or :class:`Orders`, whose utilities are so regular that the best act needs
-two reductions over the states and no table.
+Decision analysis over tables of chances (Raiffa 1968) that knows nothing of keys. What acts are worth says
+:class:`Orders`, whose utilities are so regular that the best act needs two reductions over the states and no
+table of acts by states.
 
 Joint chances are used throughout, chances of an answer and a state together: the value of a table of them is
 then the plain sum over its answers.
@@ -41,21 +41,6 @@ class Stakes(Protocol):
     def certain(self, joint: Floats) -> Floats:
         """Return the same for somebody who knows the state."""
         ...
-
-
-@dataclass(frozen=True, slots=True)
-class Utilities:
-    """Acts by states as a plain table, shape (acts, states)."""
-
-    table: Floats
-
-    def stop(self, joint: Floats) -> Floats:
-        """Return the value of the best act, times the chance of being there."""
-        return np.asarray((joint @ self.table.T).max(axis=-1), dtype=np.float64)
-
-    def certain(self, joint: Floats) -> Floats:
-        """Return the same for somebody who knows the state."""
-        return np.asarray(joint @ self.table.max(axis=0), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
