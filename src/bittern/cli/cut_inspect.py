@@ -62,7 +62,8 @@ def inspect(
 
 def _describe(inspection: Inspection) -> str:
     lines = [
-        f"Verdict: {inspection.verdict}   (within {inspection.limit_mm:g} mm, risk {inspection.risk:.0%})"
+        f"Verdict: {inspection.verdict}   (within {inspection.limit_mm:g} mm, risk {inspection.risk:.0%};"
+        f" the whole key conforms with probability {inspection.p_conform:.3f})"
     ]
     for cut in inspection.cuts:
         if cut.measured_mm is None or cut.sd_mm is None or cut.p_conform is None:
@@ -72,4 +73,11 @@ def _describe(inspection: Inspection) -> str:
             f"  cut {cut.name}: {cut.measured_mm:.3f} mm ± {cut.sd_mm:.3f}, target {cut.target_mm:g}:"
             f" {cut.verdict} ({cut.p_conform:.3f})"
         )
-    return "\n".join([*lines, *inspection.findings])
+    way = "further from" if inspection.shift_mm > 0 else "nearer to"
+    lines.append(
+        f"  along the blade: {abs(inspection.shift_mm):.2f} mm ± {inspection.shift_sd_mm:.2f} {way} the"
+        f" datum, up to {inspection.shift_limit_mm:.2f} mm is right"
+    )
+    parts = ", ".join(f"{name} {part:.3f}" for name, part in inspection.budget_mm.items())
+    lines.append(f"  a height's doubt, mm: {parts}; together {inspection.sd_mm:.3f}")
+    return "\n".join([*lines, *inspection.findings, *inspection.notes])

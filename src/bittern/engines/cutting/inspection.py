@@ -9,27 +9,31 @@ from typing import Final
 
 import numpy as np
 
+from bittern.core.phrases import join_words
 from bittern.engines.blade import worn
 from bittern.engines.blade.bitting import Bitting, name_cut
 from bittern.engines.blade.errors import PictureError
-from bittern.engines.blade.known import lay_over
 from bittern.engines.blade.measurement import Fit
 from bittern.engines.blade.reporting import draw_fit
-from bittern.engines.blade.silhouette import Silhouette, turn_over
+from bittern.engines.blade.silhouette import Silhouette
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.blade.weighed import Weighed
 from bittern.engines.cutting.conformity import (
     USUAL_RISK,
     Verdict,
+    get_guard_band_mm,
     get_p_all_conform,
     get_p_conform,
     judge,
 )
+from bittern.engines.cutting.laying import lay_finished
 from bittern.engines.cutting.patterns import Pattern, find_burrs, find_depth_patterns, find_shift
 from bittern.engines.cutting.roots import PARTS, Roots, mean_budget_mm, measure_heights
 
 MOST_SHIFT_SHARE: Final = 0.25
 """A key whose cuts all lie off by more than this part of their flat fails, whatever its heights."""
+COARSE_SHARE: Final = 0.25
+"""Where a cut passes within less than this part of the limit only, the picture is called too coarse."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +118,33 @@ class Inspection:
     fit: Fit
 
     @property
+    def sd_mm(self) -> float:
+        """Standard deviation of a height, in the mean over the roots."""
+        return math.hypot(*self.budget_mm.values())
+
+    @property
+    def acceptance_mm(self) -> float:
+        """Within what a cut has to measure to pass: the limit less the guard band; 0 where none can."""
+        return max(0.0, self.limit_mm - get_guard_band_mm(self.sd_mm, self.risk))
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What would settle an open verdict."""
+        if self.verdict != "undecided":
+            return ()
+        if any(cut.measured_mm is None for cut in self.cuts):
+            names = join_words([cut.name for cut in self.cuts if cut.measured_mm is None])
+            return (f"not all was seen: measure cut {names} with a caliper, or take the picture again",)
+        if self.acceptance_mm < COARSE_SHARE * self.limit_mm:
+            return (
+                f"this picture measures to {self.sd_mm:.3f} mm (standard deviation), too coarse for a limit"
+                f" of {self.limit_mm:g} mm: scan the key with a higher resolution, or use a caliper",
+            )
+        names = join_words([cut.name for cut in self.cuts if cut.verdict == "undecided"])
+        which = f"cut {names} is" if names else "the key is"
+        return (f"{which} too near to the limit for this picture: measure again with a caliper",)
+
+    @property
     def findings(self) -> tuple[str, ...]:
         """What is wrong and what to adjust, in words."""
         return tuple(pattern.advice for pattern in self.patterns)
@@ -125,13 +156,16 @@ class Inspection:
             "cuts": [cut.as_dict() for cut in self.cuts],
             "p_conform": self.p_conform,
             "limit_mm": self.limit_mm,
+            "acceptance_mm": self.acceptance_mm,
             "risk": self.risk,
             "budget_mm": self.budget_mm,
+            "sd_mm": self.sd_mm,
             "shift_mm": self.shift_mm,
             "shift_sd_mm": self.shift_sd_mm,
             "shift_limit_mm": self.shift_limit_mm,
             "patterns": [pattern.as_dict() for pattern in self.patterns],
             "findings": list(self.findings),
+            "notes": list(self.notes),
         }
 
 
@@ -164,7 +198,7 @@ def inspect_key(
         )
     if not 0.0001 <= risk <= 0.5:
         raise ValueError(f"found a risk of {risk}, expected 0.0001 to 0.5")
-    silhouette, laid = _lay(silhouette, standard, bitting)
+    silhouette, laid = lay_finished(silhouette, standard, bitting)
     roots = measure_heights(laid)
     cuts = tuple(_judge_cut(laid, cut, roots, risk) for cut in range(laid.rows.shape[1]))
     # The fit moves the picture onto the standard; the cuts lie the other way.
@@ -197,17 +231,6 @@ def inspect_key(
         patterns=tuple(patterns),
         fit=fit,
     )
-
-
-def _lay(silhouette: Silhouette, standard: BladeStandard, bitting: Bitting) -> tuple[Silhouette, Weighed]:
-    """Return the bitting laid over the outline, and the outline with the face up that fits."""
-    laid = lay_over(silhouette, standard, bitting)
-    if standard.sides != "split":
-        return silhouette, laid
-    # Which face is up is not known, and the target tells: the way that fits better is the way it lies.
-    turned = turn_over(silhouette)
-    other = lay_over(turned, standard, bitting)
-    return (turned, other) if other.log_evidence[0] > laid.log_evidence[0] else (silhouette, laid)
 
 
 def _judge_cut(laid: Weighed, cut: int, roots: Roots, risk: float) -> InspectedCut:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -56,13 +57,17 @@ class Pattern:
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """The likeliest pattern of the depths: level, taper, one cut off; what it does not hold is 0 or None."""
+    """The likeliest pattern of the depths: level, taper, one cut off; what it does not hold is 0 or None.
+
+    ``p_common`` is the probability that the cuts have something in common, ``p_cut`` that of the one cut.
+    """
 
     level_mm: float
     taper_mm: float
     cut: int | None
     cut_mm: float
-    p: float
+    p_common: float
+    p_cut: float
 
 
 def find_shift(standard: BladeStandard, shift_mm: float, shift_sd_mm: float) -> list[Pattern]:
@@ -96,15 +101,15 @@ def find_depth_patterns(
     least = LEAST_SHARE * standard.tolerance_mm
     said = []
     explained = np.zeros(len(places))
-    if found.p >= SURE and abs(found.taper_mm) > least:
+    if found.p_common >= SURE and abs(found.taper_mm) > least:
         explained = found.level_mm + found.taper_mm * _spread(places)
         said.append(_say_taper(standard, found.taper_mm))
-    elif found.p >= SURE and abs(found.level_mm) > least:
+    elif found.p_common >= SURE and abs(found.level_mm) > least:
         explained = np.full(len(places), found.level_mm)
         said.append(_say_level(found.level_mm))
     left = roots.off_mm - explained
     wrong = set(failed) if not said else set()
-    if found.p >= SURE and found.cut is not None and abs(found.cut_mm) > least:
+    if found.p_cut >= SURE and found.cut is not None and abs(found.cut_mm) > least:
         wrong.add(found.cut)
     for cut in sorted(wrong):
         mine = left[roots.cut == cut]
@@ -136,9 +141,9 @@ def explain(
     if len(np.unique(places_mm)) < 3:
         del forms["taper"]
     logs, versions = [], []
+    unique = [int(cut) for cut in np.unique(cuts)]
     for name, columns in forms.items():
         beforehand = math.log(P_PATTERN if columns else 1 - 2 * P_PATTERN)
-        unique = np.unique(cuts)
         for cut in (None, *unique):
             design = [*columns, *([] if cut is None else [(cuts == cut).astype(np.float64)])]
             log = _weigh(off_mm, covariance_mm2, design, tolerance_mm)
@@ -147,19 +152,22 @@ def explain(
             versions.append((name, cut, design))
     chances = np.exp(np.array(logs) - max(logs))
     chances /= chances.sum()
-    best = int(chances.argmax())
-    name, cut, design = versions[best]
+
+    def sum_up(ask: Callable[[str, int | None], bool]) -> float:
+        return float(sum(p for p, one in zip(chances, versions, strict=True) if ask(one[0], one[1])))
+
+    # Which form, whatever single cut is off besides; then which cut, whatever the form.
+    name = max(forms, key=lambda form: sum_up(lambda one, _: one == form))
+    cut = max((None, *unique), key=lambda number: sum_up(lambda _, one: one == number))
+    design = next(one[2] for one in versions if one[0] == name and one[1] == cut)
     amounts = _fit(off_mm, covariance_mm2, design, tolerance_mm)
-    # Of the same pattern, whichever single cut is off besides.
-    p = float(sum(chance for chance, one in zip(chances, versions, strict=True) if one[0] == name))
-    if cut is not None:
-        p = min(p, float(sum(c for c, one in zip(chances, versions, strict=True) if one[1] == cut)))
     return Explanation(
         level_mm=float(amounts[0]) if name != "none" else 0.0,
         taper_mm=float(amounts[1]) if name == "taper" else 0.0,
-        cut=None if cut is None else int(cut),
+        cut=cut,
         cut_mm=0.0 if cut is None else float(amounts[-1]),
-        p=p,
+        p_common=1 - sum_up(lambda one, _: one == "none"),
+        p_cut=sum_up(lambda _, one: one == cut) if cut is not None else 0.0,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bittern.engines.blade import worn
-from bittern.engines.blade.evidence import Block
-from bittern.engines.blade.fitting import get_beliefs, predict
-from bittern.engines.blade.reporting import place_samples
+from bittern.engines.blade.fitting import get_beliefs
 from bittern.engines.blade.weighed import Weighed
+from bittern.engines.cutting.blurring import weigh_blurs
+from bittern.engines.cutting.laying import HELD, Root, list_roots
 
 Floats = NDArray[np.float64]
 
@@ -21,10 +22,12 @@ PARTS: Final = ("pixel", "line", "scale", "edge", "card", "surface")
 """What a height's doubt is made of; see :class:`Roots`."""
 SURFACE_SD_MM: Final = 0.003
 """Roots are not perfectly flat and the outline finder not perfectly straight (judgement)."""
-_ROOT_SHARE: Final = 0.8
-"""The part of a flat that its height is taken from: its ends are rounded."""
-_LEAST_REACH_MM: Final = 0.15
-_BELIEVED: Final = {"scale": worn.SCALE, "edge": worn.BIAS, "card": worn.LOG_HEIGHT}
+EDGE_SD_PX: Final = 0.1
+"""A scanner's or a camera's edges lie off by about a tenth of a pixel, all the same way (common practice),"""
+EDGE_SD_MM: Final = 0.002
+"""and by this, whatever the pixel: an edge of metal is not perfectly sharp (judgement)."""
+WALL_SD_PX: Final = 0.15
+"""By how much a wall that is lit otherwise than the face moves an edge in a photo (on simulated photos)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,8 +44,9 @@ class Roots:
     parts_mm2
         Shape (n, 6): variance by its source, in the order of ``PARTS``. ``pixel``: noise of the root's own
         samples. ``line``: where the line lies from which heights count. ``scale``: of the picture.
-        ``edge``: by how much everything looks too wide or too narrow. ``card``: where the camera stood over
-        the card, which moves the face that is nearer to it. ``surface``: flatness of the root.
+        ``edge``: by how much everything looks too wide or too narrow, and how blurred it is. ``card``:
+        where the camera stood over the card, which moves the face that is nearer to it. ``surface``:
+        flatness of the root.
     covariance_mm2
         Shape (n, n): what is off at one root is mostly off at the others too.
     """
@@ -70,73 +74,73 @@ def measure_heights(laid: Weighed) -> Roots:
     Notes
     -----
     A root's height is its target's and what is missing there between the outline and the prediction, which
-    holds the blade's thickness as the camera sees it. With ``g`` the height's derivatives for the nuisances
-    and ``S`` their covariance the variance is ``g S g``; as ``1 / S`` is a sum of what the samples and each
-    belief tell, a belief of standard deviation ``d`` about one nuisance takes part with
-    ``(S g)^2 / d^2`` (the law of propagation, JCGM 100:2008, 5.1.2, applied to the belief as one more
-    reading), and the parts add up to the whole.
+    holds the blade's thickness as the camera sees it and the picture's blur, averaged over what the blur may
+    be. With ``g`` the height's derivatives for the nuisances and ``S`` their covariance the variance is
+    ``g S g``; as ``1 / S`` is a sum of what the samples and each belief tell, a belief of standard deviation
+    ``d`` about one nuisance takes part with ``(S g)^2 / d^2`` (the law of propagation, JCGM 100:2008, 5.1.2,
+    applied to the belief as one more reading), and the parts add up to the whole.
+
+    What is held (:data:`.laying.HELD`) brings in its own doubt with all that the samples tie to it.
     """
-    chosen = laid.fits.theta[:1]
-    predicted = predict(laid.standard, laid.family, laid.evidence, chosen, laid.depths_mm[:1])
-    rows = []
-    for block, found in zip(laid.evidence.blocks, predicted, strict=True):
-        if block.edge is not None:
-            rows += _measure_block(laid, block, found.value[0], found.slopes[0])
-    rows.sort(key=lambda row: row[0])
+    rows = list_roots(laid)
     if not rows:
-        nothing = np.zeros(0)
-        return Roots(
-            np.zeros(0, dtype=np.intp), nothing, nothing, np.zeros((0, len(PARTS))), np.zeros((0, 0))
-        )
-    gradients = np.array([row[3] for row in rows])
-    own = np.array([row[4] for row in rows])
+        none = np.zeros(0)
+        return Roots(none.astype(np.intp), none, none, np.zeros((0, len(PARTS))), np.zeros((0, 0)))
+    gradients = np.array([row.gradient for row in rows])
+    own = np.array([row.own_mm2 for row in rows])
+    covariance = laid.fits.covariance[0]
+    # With what is held comes along what the samples tie to it.
+    held = list(HELD)
+    along = covariance[:, held] @ np.linalg.inv(covariance[np.ix_(held, held)])
+    freed = covariance - along @ covariance[held, :]
+    edge, card = ((gradients @ along)[:, one] for one in range(len(held)))
+    heights, chances = [], []
+    for blurred in weigh_blurs(laid):
+        lift = np.array([float(blurred.lifts_mm[row.block][row.near].mean()) for row in rows])
+        heights.append(gradients @ blurred.move - lift)
+        chances.append(blurred.p)
+    moved, p = np.array(heights), np.array(chances)
+    mean = p @ moved
+    apart = (moved - mean) * np.sqrt(p)[:, None]
+    by_edge = np.outer(edge, edge) * _get_edge_sd_mm(laid) ** 2 + apart.T @ apart + _see_walls(laid, rows)
+    by_card = np.outer(card, card) * _get_height_sd(laid) ** 2
+    rest = gradients @ freed @ gradients.T
+    scale = np.square((gradients @ freed)[:, worn.SCALE] / _get_scale_sd(laid))
+    surface = np.full(len(rows), SURFACE_SD_MM**2)
+    line = np.maximum(np.diag(rest) - scale, 0.0)
+    numbers = np.array([row.cut for row in rows], dtype=np.intp)
     return Roots(
-        cut=np.array([row[0] for row in rows], dtype=np.intp),
-        target_mm=np.array([row[1] for row in rows]),
-        height_mm=np.array([row[2] for row in rows]),
-        parts_mm2=_share_out(laid, gradients, own),
-        covariance_mm2=gradients @ laid.fits.covariance[0] @ gradients.T + np.diag(own + SURFACE_SD_MM**2),
+        cut=numbers,
+        target_mm=np.asarray(laid.standard.depths_mm)[laid.rows[0, numbers]],
+        height_mm=np.array([row.height_mm for row in rows]) + mean,
+        parts_mm2=np.stack((own, line, scale, np.diag(by_edge), np.diag(by_card), surface), axis=1),
+        covariance_mm2=rest + by_edge + by_card + np.diag(own + surface),
     )
 
 
-def _measure_block(
-    laid: Weighed, block: Block, value: Floats, slopes: Floats
-) -> list[tuple[int, float, float, Floats, float]]:
-    """Return cut, target, height, derivatives and own variance of each root of one edge."""
-    edge = block.edge or 0
-    family, theta = laid.family, laid.fits.theta[0]
-    x = place_samples(laid, block)
-    count = len(family.places_mm)
-    rows = []
-    for number, place in enumerate(family.places_mm):
-        near = np.abs(x - place) <= max(_ROOT_SHARE * family.half_flat_mm, _LEAST_REACH_MM)
-        if not near.any():
-            continue
-        target = float(laid.depths_mm[0, edge, number])
-        missing = float((block.outward_mm - value)[near].mean()) * (1 + float(theta[worn.SCALE]))
-        gradient = -slopes[near].mean(axis=0)
-        # The prediction lies lower by this and what is missing is more: the height does not change.
-        gradient[worn.BACK] = 0.0
-        own = float(np.square(block.sd_mm[near]).mean()) / int(near.sum())
-        cut = edge * count + int(family.order[number])
-        rows.append((cut, target, target - float(theta[worn.BACK]) + missing, gradient, own))
-    return rows
+def _get_edge_sd_mm(laid: Weighed) -> float:
+    return math.hypot(EDGE_SD_PX * laid.evidence.resolution_mm, EDGE_SD_MM)
 
 
-def _share_out(laid: Weighed, gradients: Floats, own: Floats) -> Floats:
-    """Return each root's variance by source, shape (roots, PARTS)."""
-    spread = gradients @ laid.fits.covariance[0]
-    beliefs = get_beliefs(laid.standard, laid.family, laid.evidence)
-    parts = dict.fromkeys(PARTS, np.zeros(len(gradients)))
-    parts["pixel"] = own
-    parts["surface"] = np.full(len(gradients), SURFACE_SD_MM**2)
-    for name, number in _BELIEVED.items():
-        parts[name] = np.square(spread[:, number] / beliefs.sd[number])
+def _get_height_sd(laid: Weighed) -> float:
+    """Return the standard deviation of the logarithm of the camera's height; 0 for a scan."""
+    return laid.evidence.camera.sd_log_height if laid.evidence.camera else 0.0
+
+
+def _get_scale_sd(laid: Weighed) -> float:
+    return float(get_beliefs(laid.standard, laid.family, laid.evidence).sd[worn.SCALE])
+
+
+def _see_walls(laid: Weighed, rows: Sequence[Root]) -> Floats:
+    """Return the covariance that an edge's own bias brings in, the same for all roots of that edge.
+
+    Between the faces of a thick blade a photo shows its wall, which is lit otherwise than the face.
+    """
     if laid.evidence.camera is None:
-        parts["card"] = np.zeros(len(gradients))
-    told = parts["scale"] + parts["edge"] + parts["card"]
-    parts["line"] = np.maximum((spread * gradients).sum(axis=1) - told, 0.0)
-    return np.stack([parts[name] for name in PARTS], axis=1)
+        return np.zeros((len(rows), len(rows)))
+    block = np.array([row.block for row in rows])
+    same = block[:, None] == block
+    return np.asarray(same * (WALL_SD_PX * laid.evidence.resolution_mm) ** 2, dtype=np.float64)
 
 
 def mean_budget_mm(roots: Roots) -> dict[str, float]:
