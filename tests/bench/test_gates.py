@@ -58,6 +58,10 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "study-readings": (NOT_THIS_WAY, BENCH),
     # A plain visit shows counts; the seal opens by POST alone.
     "ladder": (BENCH, BENCH),
+    # A plain visit shows the choice; the seal opens by POST alone.
+    "cutting": (BENCH, BENCH),
+    "cutting-file": (NOT_THIS_WAY, BENCH),
+    "cutter-looked-at": (NOT_THIS_WAY, BENCH),
     "code-tables": (BENCH, BENCH),
     "code-table-drop": (NOT_THIS_WAY, BENCH),
     # Leads on to the Blade leg; what was read opens by POST alone.
@@ -137,6 +141,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
     of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading", "ladder"}
+    of_a_job |= {"cutting", "cutting-file", "cutter-looked-at"}
     return reverse(name, args=arguments.get(name, [number] if name in of_a_job else []))
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from django.conf import settings
 
+from bittern.bench.cuttings.store import DjangoUses
 from bittern.bench.jobs.clock import SystemClock
 from bittern.bench.jobs.shop import load_terms
 from bittern.bench.jobs.store import DjangoStore
@@ -31,6 +32,7 @@ def open_desk(clock: Clock | None = None) -> Desk:
         load_terms(),
         lessons=DjangoLessons(),
         tables=DjangoTables(),
+        uses=DjangoUses(),
     )
 
 

@@ -43,6 +43,12 @@ OPTIONS = (
     ),
     Option("BITTERN_PACK", "", "Folder of the pack in use; the demo pack without it."),
     Option(
+        "BITTERN_MACHINE",
+        "",
+        "File of the profile of the shop's cutting machine (see formats.md); a plain mill with three axes "
+        "without it.",
+    ),
+    Option(
         "BITTERN_HOSTS",
         "localhost,127.0.0.1,[::1]",
         "Names and addresses under which browsers may reach the bench, separated by commas.",
@@ -86,8 +92,8 @@ def read_whole(name: str, least: int, most: int) -> int:
     return int(word)
 
 
-def read_folder(name: str) -> Path | None:
-    """Return a setting that is a folder, absolute, or None."""
+def read_path(name: str) -> Path | None:
+    """Return a setting that is a folder or a file, absolute, or None."""
     word = read_text(name)
     return Path(word).expanduser().absolute() if word else None
 

@@ -13,9 +13,10 @@ from bittern.bench import options
 
 BENCH = Path(__file__).resolve().parent
 
-BITTERN_DATA = options.read_folder("BITTERN_DATA") or Path("var").absolute()
-BITTERN_KEYS = options.read_folder("BITTERN_KEYS")
-BITTERN_PACK = options.read_folder("BITTERN_PACK")
+BITTERN_DATA = options.read_path("BITTERN_DATA") or Path("var").absolute()
+BITTERN_KEYS = options.read_path("BITTERN_KEYS")
+BITTERN_PACK = options.read_path("BITTERN_PACK")
+BITTERN_MACHINE = options.read_path("BITTERN_MACHINE")
 HTTPS = options.read_flag("BITTERN_HTTPS")
 
 DEBUG = False
@@ -41,6 +42,7 @@ INSTALLED_APPS = [
     "bittern.bench.learning",
     "bittern.bench.readings",
     "bittern.bench.ladders",
+    "bittern.bench.cuttings",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

@@ -9,5 +9,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("bittern.bench.packs.urls")),
     path("", include("bittern.bench.learning.urls")),
     path("", include("bittern.bench.ladders.urls")),
+    path("", include("bittern.bench.cuttings.urls")),
     path("", include("bittern.bench.pages.urls")),
 ]

@@ -18,6 +18,7 @@ from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.cutter import Cutter
 from bittern.engines.cutting.fitting import fits_standard
 from bittern.work.change import SEAL_READING, Change, changing
+from bittern.work.cutter_use import count_cut
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
 from bittern.work.facts import UNCUT, Blade, JobFile
@@ -27,6 +28,7 @@ from bittern.work.readings import read_measurement
 
 SEAL = "bitting"
 RESULTS = ("fits", "wasted")
+MOST_MINUTES = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +165,9 @@ def require_cuttable(desk: Desk, job: JobFile, entry: Entry, cutter: str, *, whe
 
 
 def record_cut(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
-    """Record that the blank was cut: fields cutter, eyes and guard (both ticked)."""
+    """Record that the blank was cut: fields cutter, eyes and guard (both ticked), minutes if known."""
     entry = Entry(data)
+    minutes = entry.measure("minutes", 0.0, MOST_MINUTES)
     cutter = take_cutter(entry, desk)
     with changing(desk, number, person, "bench") as change:
         standard = require_ready(desk, change)
@@ -176,6 +179,7 @@ def record_cut(desk: Desk, number: int, person: Person, data: Mapping[str, objec
         )
         # What was tried before was tried with other metal.
         change.put(blade=blade, proof=())
+        count_cut(desk, cutter, minutes or 0.0)
         change.log("blade.cut", cutter=cutter, standard=standard.id)
 
 

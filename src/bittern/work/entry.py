@@ -96,6 +96,17 @@ class Entry:
             return Decimal(low)
         return number
 
+    def measure(self, name: str, low: float, high: float) -> float | None:
+        """Return the field as a number from ``low`` to ``high``; None when it is empty."""
+        value = self.text(name, limit=20).replace(",", ".")
+        if not value:
+            return None
+        number = float(value) if _DECIMAL.fullmatch(value) else -1.0
+        if not low <= number <= high:
+            self.fault(name, value, f"a number from {low:g} to {high:g}, or nothing")
+            return None
+        return number
+
     def flag(self, name: str) -> bool:
         """Return whether the box was ticked."""
         value = self._data.get(name)

@@ -16,6 +16,7 @@ from bittern.work.facts import JobFile, Request
 
 if TYPE_CHECKING:
     from bittern.work.code_tables import TableStore
+    from bittern.work.cutter_use import UseStore
     from bittern.work.lessons import KeptLesson, LessonNote
 
 
@@ -116,6 +117,8 @@ class ShopTerms:
     proof_minutes: int = 15
     bar: float = 0.9
     unit: str = "mm"
+    cutter_life_min: int = 120
+    inspection_risk: float = 0.05
     costs: Costs = field(default_factory=Costs)
 
 
@@ -131,3 +134,5 @@ class Desk:
     lessons: LessonStore | None = None
     # Without one no code table is kept.
     tables: TableStore | None = None
+    # Without one no cutter's use is counted.
+    uses: UseStore | None = None

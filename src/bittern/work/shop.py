@@ -15,6 +15,7 @@ from bittern.work.ports import ShopTerms
 
 UNITS = {"mm": "Millimetres", "inch": "Inches"}
 BAR_PERCENT = (50, 99)
+RISK_PERCENT = (1, 20)
 MOST_MINUTES = 24 * 60
 MOST_MONEY = "9999"
 MOST_QUESTION_MINUTES = "240"
@@ -57,8 +58,9 @@ MINUTES = (
 def read_terms(person: Person, data: Mapping[str, object]) -> ShopTerms:
     """Return the terms that an owner typed.
 
-    Fields: name, town, labour_per_hour, tax_percent, cutting_minutes, proof_minutes, bar_percent, unit; for
-    each of :data:`COSTS` ``cost_…``, and ``minutes_…`` for each question of :data:`MINUTES`.
+    Fields: name, town, labour_per_hour, tax_percent, cutting_minutes, proof_minutes, bar_percent, unit,
+    cutter_life_min, risk_percent; for each of :data:`COSTS` ``cost_…``, and ``minutes_…`` for each question
+    of :data:`MINUTES`.
 
     Raises
     ------
@@ -77,6 +79,8 @@ def read_terms(person: Person, data: Mapping[str, object]) -> ShopTerms:
     proof = entry.whole("proof_minutes", 0, MOST_MINUTES, required=True)
     bar = entry.whole("bar_percent", *BAR_PERCENT, required=True)
     unit = entry.choice("unit", tuple(UNITS))
+    life = entry.whole("cutter_life_min", 1, MOST_MINUTES, required=True)
+    risk = entry.whole("risk_percent", *RISK_PERCENT, required=True)
     costs = _read_costs(entry)
     entry.finish()
     return ShopTerms(
@@ -88,6 +92,8 @@ def read_terms(person: Person, data: Mapping[str, object]) -> ShopTerms:
         proof_minutes=proof or 0,
         bar=(bar or BAR_PERCENT[1]) / 100,
         unit=unit,
+        cutter_life_min=life or 1,
+        inspection_risk=(risk or RISK_PERCENT[0]) / 100,
         costs=costs,
     )
 
@@ -103,6 +109,8 @@ def write_terms(terms: ShopTerms) -> dict[str, str]:
         "proof_minutes": str(terms.proof_minutes),
         "bar_percent": str(round(100 * terms.bar)),
         "unit": terms.unit,
+        "cutter_life_min": str(terms.cutter_life_min),
+        "risk_percent": str(round(100 * terms.inspection_risk)),
         **write_costs(terms.costs),
     }
 

@@ -30,6 +30,8 @@ TERMS = {
     "cutting_minutes": "12",
     "proof_minutes": "9",
     "bar_percent": "95",
+    "cutter_life_min": "90",
+    "risk_percent": "5",
     "unit": "inch",
     "cost_per_minute": "1.35",
     "cost_wrong_order": "38.00",

@@ -185,6 +185,8 @@ class ShopRecord(models.Model):
     proof_minutes = models.PositiveIntegerField()
     bar = models.FloatField()
     unit = models.CharField(max_length=4)
+    cutter_life_min = models.PositiveIntegerField(default=120)
+    inspection_risk = models.FloatField(default=0.05)
     # What questions and mistakes cost; what is not in it is as the engine has it.
     costs = models.JSONField(default=dict, blank=True)
 

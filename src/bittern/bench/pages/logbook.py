@@ -145,6 +145,11 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
     "blade.edges-swapped": lambda p: "Took the other edge of the old key for edge A.",
     "blade.reading-dropped": lambda p: "Threw the reading of the old key away.",
     "blade.entered": lambda p: f"Sealed the bitting ({p.get('source')}) for {p.get('standard')}.",
+    "cut.program": lambda p: (
+        f"Took the program for {p.get('standard')}"
+        f"{', edge ' + str(p.get('set_up')) if p.get('set_up') else ''}, with {p.get('cutter')} on"
+        f" {p.get('machine')}."
+    ),
     "ladder.planned": lambda p: (
         f"Planned ladders for {p.get('standard')}: {p.get('remaining')} bittings left, "
         f"blanks at most {p.get('blanks')}{_ladder_sources(p)}."
