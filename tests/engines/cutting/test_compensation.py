@@ -78,9 +78,10 @@ def test_a_disc_s_path_is_shapely_s_buffer(blade, radius):
     (x0, _), (x1, _) = outline[0], outline[-1]
     buffered = Polygon([(x0, -9), *outline, (x1, -9)]).buffer(radius, quad_segs=256)
     for x in list_insides(outline, radius):
-        # The buffer's arcs are chords, so it lies lower.
+        # The buffer's arcs are chords, so it lies lower. It also fills hollows shallower than a hundredth of
+        # the radius before it begins, and lies higher there: pyclipper below is the sharper reference.
         low = get_upper(buffered, x)
-        assert low - 1e-9 <= path.get_height_mm(x) <= low + 2e-5 * radius + 1e-9
+        assert low - 0.011 * radius <= path.get_height_mm(x) <= low + 2e-5 * radius + 1e-9
 
 
 @settings(max_examples=60, deadline=None)

@@ -250,6 +250,27 @@ def test_climbing_has_the_metal_at_the_right_of_the_way(datum, climb):
     assert all(step >= 0 for step in cutting) if climb else all(step <= 0 for step in cutting)
 
 
+@pytest.mark.parametrize("blade", ["eddy-6", "weir-8"])
+@pytest.mark.parametrize("climb", [True, False])
+def test_climbing_in_a_groove_has_its_wall_at_the_right_of_the_way(blade, climb):
+    standard = get_pack().blades[blade]
+    (bitting,) = draw_bittings(standard, 1, seed=16)
+    cutter = get_pack().tools["endmill-10"]
+    path = plan_path(standard, bitting, cutter, choose_depths(cutter, "brass"), climb=climb)
+    seen = set()
+    for before, after in pairwise(path.steps):
+        if after.kind != "finish" or abs(after.x_mm - before.x_mm) < 0.5:
+            continue
+        x, h = (before.x_mm + after.x_mm) / 2, (before.h_mm + after.h_mm) / 2
+        if not 1 < x < standard.length_mm - 1:
+            continue
+        upper = h > get_height_mm(standard, bitting, x)
+        # With the wall above, it is at the right when x falls.
+        assert (after.x_mm < before.x_mm) == (upper == climb)
+        seen.add(upper)
+    assert seen == {True, False}
+
+
 def test_a_roughing_pass_takes_no_more_than_its_depth():
     wheel = get_pack().tools["wheel-90"]
     bitting = parse_bitting(HERON, "4 3 2 3 4 3 2 1")
