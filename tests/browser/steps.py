@@ -13,6 +13,8 @@ from bittern.formats.packs import read_pack
 from .conftest import Visitor
 
 CUSTOMER = "Sorrel Fallowgate"
+# Of an edge blade with eight cuts on one edge.
+EDGE_ARTICLE = "QUI-H3"
 
 
 def open_job(visitor: Visitor, *, customer: str = CUSTOMER, plate: str = "KE 481 B") -> int:
@@ -155,3 +157,30 @@ def sign(visitor: Visitor, *, name: str = CUSTOMER) -> None:
     page.mouse.up()
     with page.expect_navigation():
         form.locator("button.main").click()
+
+
+def take_article(visitor: Visitor, article: str) -> None:
+    """Take an article in doubt, with a reason."""
+    form = visitor.page.locator('form[data-act="choose-article"]').last
+    if not form.is_visible():
+        visitor.page.locator('details:has(form[data-act="choose-article"]) > summary').last.click()
+    form.locator('[name="article"]').fill(article)
+    form.locator('[name="because"]').fill("the customer showed its twin")
+    with visitor.page.expect_navigation():
+        form.locator("button:not([type=button])").last.click()
+
+
+def carry_to_edge_blade(visitor: Visitor) -> int:
+    """Carry a job to the accepted promise of an article with an edge blade of eight cuts."""
+    number = open_job(visitor)
+    record_authority(visitor)
+    record_vehicle(visitor, "Quillmoor", "Whimbrel", 2012, start="turn")
+    take_article(visitor, EDGE_ARTICLE)
+    agree(visitor)
+    return number
+
+
+def check_fits(page: Page) -> None:
+    """Fail where the page is wider than the screen."""
+    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wide <= 0, f"{page.url} is {wide} pixels too wide"

@@ -55,28 +55,6 @@ def coin(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def carry_to_blade(visitor: Visitor) -> int:
-    """Carry a job to the accepted promise of an article with the blade of the scans."""
-    number = steps.open_job(visitor)
-    steps.record_authority(visitor)
-    steps.record_vehicle(visitor, "Quillmoor", "Whimbrel", 2012, start="turn")
-    take_article(visitor, "QUI-H3")
-    steps.agree(visitor)
-    return number
-
-
-def take_article(visitor: Visitor, article: str) -> None:
-    """Take an article in doubt, with a reason."""
-    page = visitor.page
-    form = page.locator('form[data-act="choose-article"]').last
-    if not form.is_visible():
-        page.locator('details:has(form[data-act="choose-article"]) > summary').last.click()
-    form.locator('[name="article"]').fill(article)
-    form.locator('[name="because"]').fill("the customer showed its twin")
-    with page.expect_navigation():
-        form.locator("button:not([type=button])").last.click()
-
-
 def send(page: Page, path: Path, *, dpi: str = "") -> None:
     summary = page.get_by_text("Scan it on a flatbed")
     field = page.get_by_label("The scan", exact=True)
@@ -88,18 +66,13 @@ def send(page: Page, path: Path, *, dpi: str = "") -> None:
     page.get_by_role("button", name="Read the scan").click()
 
 
-def check_fits(page: Page) -> None:
-    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-    assert wide <= 0
-
-
 @pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
 def test_a_scan_is_read_one_cut_measured_again_and_its_bitting_taken(
     size: dict[str, int], visit: Visit, dirty: Path
 ) -> None:
     technician = visit("tobin", size=size)
     page = technician.page
-    number = carry_to_blade(technician)
+    number = steps.carry_to_edge_blade(technician)
     send(page, dirty)
     expect(page).to_have_url(re.compile("/blade-reading/"))
     result = page.locator("#reading")
@@ -109,7 +82,7 @@ def test_a_scan_is_read_one_cut_measured_again_and_its_bitting_taken(
     expect(result.locator(".key-ring")).to_have_count(1)
     assert result.locator("image").evaluate("node => node.getBBox().width") > 20
     expect(result.get_by_role("button", name="Take this bitting", exact=True)).to_have_count(0)
-    check_fits(page)
+    steps.check_fits(page)
     scan.check_page(page)
     camera.take(page, "blade-doubt")
 
@@ -119,7 +92,7 @@ def test_a_scan_is_read_one_cut_measured_again_and_its_bitting_taken(
     expect(result.locator(".bitting")).to_have_text(BITTING)
     expect(result.locator(".key-ring")).to_have_count(0)
     expect(result.locator("tr", has_text="with the caliper")).to_contain_text(HEIGHT)
-    check_fits(page)
+    steps.check_fits(page)
     scan.check_page(page)
     camera.take(page, "blade-reading")
 
@@ -139,7 +112,7 @@ def test_a_scan_is_read_one_cut_measured_again_and_its_bitting_taken(
 def test_a_page_reloaded_in_the_middle_finds_the_run_again(visit: Visit, dirty: Path) -> None:
     technician = visit("tobin")
     page = technician.page
-    number = carry_to_blade(technician)
+    number = steps.carry_to_edge_blade(technician)
     send(page, dirty)
     # Away while it is read, or just after: the leg leads back.
     page.goto(f"/jobs/{number}/?leg=blade")
@@ -154,7 +127,7 @@ def test_a_page_reloaded_in_the_middle_finds_the_run_again(visit: Visit, dirty: 
 def test_a_coin_is_refused_with_a_sentence(visit: Visit, coin: Path) -> None:
     technician = visit("tobin", size=PHONE)
     page = technician.page
-    carry_to_blade(technician)
+    steps.carry_to_edge_blade(technician)
     send(page, coin, dpi="600")
     refused = page.locator("#reading .problem")
     expect(refused).to_contain_text("The picture was not read", timeout=READ_MS)
@@ -162,7 +135,7 @@ def test_a_coin_is_refused_with_a_sentence(visit: Visit, coin: Path) -> None:
     # The way on stands below it, with what was typed.
     expect(page.get_by_label("Dots per inch of the scan")).to_have_value("600")
     expect(page.get_by_role("button", name="Take this bitting")).to_have_count(0)
-    check_fits(page)
+    steps.check_fits(page)
     scan.check_page(page)
     camera.take(page, "blade-refused")
 
@@ -171,7 +144,7 @@ def test_in_the_dark_the_reading_can_be_read_as_well(visit: Visit, dirty: Path) 
     technician = visit("tobin")
     page = technician.page
     page.emulate_media(color_scheme="dark")
-    carry_to_blade(technician)
+    steps.carry_to_edge_blade(technician)
     page.get_by_text("Scan it on a flatbed").click()
     page.get_by_text("Photograph it on the measuring card").click()
     scan.check_page(page)
@@ -184,7 +157,7 @@ def test_in_the_dark_the_reading_can_be_read_as_well(visit: Visit, dirty: Path) 
 
 def test_without_script_a_scan_is_read_as_well(visit: Visit, dirty: Path) -> None:
     technician = visit("tobin")
-    number = carry_to_blade(technician)
+    number = steps.carry_to_edge_blade(technician)
     context = technician.context.browser.new_context(  # type: ignore[union-attr]
         java_script_enabled=False,
         base_url=technician.server.address,

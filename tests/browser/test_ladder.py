@@ -18,7 +18,6 @@ from .conftest import PHONE, DemoServer, Visitor
 
 pytestmark = pytest.mark.browser
 
-ARTICLE = "QUI-H3"
 NARROW = {"width": 320, "height": 700}
 
 
@@ -31,22 +30,6 @@ def own_server() -> Iterator[DemoServer]:
         running.start()
         yield running
         running.stop()
-
-
-def carry_to_blade(visitor: Visitor) -> int:
-    """Carry a job to the accepted promise of an article with an edge blade."""
-    number = steps.open_job(visitor)
-    steps.record_authority(visitor)
-    steps.record_vehicle(visitor, "Quillmoor", "Whimbrel", 2012, start="turn")
-    page = visitor.page
-    form = page.locator('form[data-act="choose-article"]').last
-    if not form.is_visible():
-        page.locator('details:has(form[data-act="choose-article"]) > summary').last.click()
-    form.locator('[name="article"]').fill(ARTICLE)
-    form.locator('[name="because"]').fill("the customer showed its twin")
-    press(page, form.locator("button:not([type=button])").last)
-    steps.agree(visitor)
-    return number
 
 
 def check_width(page: Page) -> None:
@@ -77,7 +60,7 @@ def press_named(page: Page, name: str) -> None:
 
 def know_cuts(page: Page, unknown: set[int]) -> None:
     """Choose an allowed depth for every cut but the unknown ones."""
-    standard = read_pack(PACK_DIR).blades[read_pack(PACK_DIR).articles[ARTICLE].blade]
+    standard = read_pack(PACK_DIR).blades[read_pack(PACK_DIR).articles[steps.EDGE_ARTICLE].blade]
     wave = (0, 1, 2, 1)
     for place in range(1, len(standard.positions_mm) + 1):
         if place not in unknown:
@@ -125,7 +108,7 @@ def say_that_it_turned(page: Page) -> None:
 
 def test_a_ladder_is_worked_until_one_turns(browser: Browser, own_server: DemoServer) -> None:
     counter = Visitor(browser, own_server, "petra", PHONE)
-    number = carry_to_blade(counter)
+    number = steps.carry_to_edge_blade(counter)
     counter.page.goto(f"/jobs/{number}/ladder/")
     expect(counter.page.get_by_role("heading", level=1)).to_contain_text("Not for this role")
     counter.complaints.clear()
@@ -174,7 +157,7 @@ def test_a_ladder_is_worked_until_one_turns(browser: Browser, own_server: DemoSe
 
 def test_the_list_is_printed_and_hopeless_counts_say_what_helps(visit: Callable[..., Visitor]) -> None:
     visitor = visit("isolde", PHONE)
-    number = carry_to_blade(visitor)
+    number = steps.carry_to_edge_blade(visitor)
     page = visitor.page
     page.goto(f"/jobs/{number}/ladder/")
     press_named(page, "Plan the ladders")
@@ -198,10 +181,10 @@ def test_the_list_is_printed_and_hopeless_counts_say_what_helps(visit: Callable[
 
 def test_a_code_table_is_kept_and_used(visit: Callable[..., Visitor], tmp_path: Path) -> None:
     visitor = visit("tobin", PHONE)
-    number = carry_to_blade(visitor)
+    number = steps.carry_to_edge_blade(visitor)
     page = visitor.page
     page.goto("/code-tables/")
-    blade = read_pack(PACK_DIR).blades[read_pack(PACK_DIR).articles[ARTICLE].blade]
+    blade = read_pack(PACK_DIR).blades[read_pack(PACK_DIR).articles[steps.EDGE_ARTICLE].blade]
     table = tmp_path / "own.csv"
     table.write_text("bitting,code\n9 9,X\n", encoding="utf-8")
     page.get_by_label("Blade").select_option(blade.id)

@@ -27,7 +27,9 @@ function show(three) {
   canvas.tabIndex = 0;
   canvas.setAttribute("role", "img");
   canvas.setAttribute("aria-label", "The finished key, seen from the side");
-  const renderer = new three.WebGLRenderer({ canvas, antialias: true, alpha: true });
+  const context = canvas.getContext("webgl2", { antialias: true, alpha: true });
+  if (!context) throw new Error("no way to draw solids");
+  const renderer = new three.WebGLRenderer({ canvas, context });
   box.append(canvas);
   const shape = new three.BufferGeometry();
   shape.setAttribute("position", new three.Float32BufferAttribute(data.corners, 3));
