@@ -104,7 +104,8 @@ def _draw_axes(drawing: Drawing, machine: Machine, x: float, y: float, bow_left:
         for axis, sign in zip(machine.axes, machine.signs, strict=True)
     ]
     x0 = x if bow_left else x - 5.0
-    drawing.dimension((x0, y), (x0 + 5.0, y))
-    drawing.dimension((x0, y), (x0, y - 6.0))
+    drawing.line([(x0 + 4.2, y), (x0, y), (x0, y - 5.2)], width=0.2)
+    drawing.shape(close_path([(x0 + 5.0, y), (x0 + 3.8, y - 0.5), (x0 + 3.8, y + 0.5)]), fill=INK)
+    drawing.shape(close_path([(x0, y - 6.0), (x0 - 0.5, y - 4.8), (x0 + 0.5, y - 4.8)]), fill=INK)
     drawing.text((x0 + 2.5, y + 3.2), names[0], size=TEXT_MM)
     drawing.text((x0 + 1.0, y - 6.6), names[1], size=TEXT_MM)

@@ -158,11 +158,10 @@ def take_program(
     """
     require(person, "bench")
     entry = Entry(data)
-    take_cutter(entry, desk)
     for name, expected in WHAT_TICKED.items():
         if not entry.flag(name):
             entry.fault(name, "not ticked", expected)
-    entry.finish()
+    take_cutter(entry, desk)
     job = desk.store.load(number)
     if job.promise is None or job.promise.accepted_at is None:
         raise NotYetError("no accepted promise", "the customer's word before metal is cut", where="blade")

@@ -13,7 +13,6 @@ from bittern.bench.pages.legs.blade import build_cutters
 from bittern.engines.cutting.feeds import BLADE_MATERIALS
 from bittern.engines.cutting.machine import Machine
 from bittern.engines.cutting.solid import build_key
-from bittern.formats.chart import format_length
 from bittern.formats.set_up_drawing import draw_set_up
 from bittern.formats.sweep_drawing import draw_moment
 from bittern.work.blade import get_standard
@@ -91,7 +90,7 @@ def build_opened(desk: Desk, job: JobFile, plan: CutPlan, typed: Mapping[str, ob
         "job": job,
         "plan": plan,
         "standard": plan.standard,
-        "set_ups": [_view(desk, plan, one) for one in plan.set_ups],
+        "set_ups": [_view(plan, one) for one in plan.set_ups],
         "time": f"{minutes} min {seconds:02} s" if minutes else f"{seconds} s",
         "feeds": feeds,
         "material": MATERIAL_WORDS[plan.wish.material],
@@ -105,9 +104,9 @@ def build_opened(desk: Desk, job: JobFile, plan: CutPlan, typed: Mapping[str, ob
     }
 
 
-def _view(desk: Desk, plan: CutPlan, one: SetUp) -> SetUpView:
+def _view(plan: CutPlan, one: SetUp) -> SetUpView:
     film = plan.film(one)
-    unit, swept = desk.terms.unit, one.swept
+    swept = one.swept
     stills = tuple((word, _trust(draw_moment(film, share * film.duration_s))) for word, share in STILLS)
     return SetUpView(
         set_up=one,
@@ -117,9 +116,9 @@ def _view(desk: Desk, plan: CutPlan, one: SetUp) -> SetUpView:
         stills=stills,
         film=film.as_dict(),
         film_id=f"film-{one.name or 'key'}",
-        root_error=format_length(swept.root_error_mm, unit),
-        gouge=format_length(swept.gouge_mm, unit),
-        worst=format_length(swept.worst_error_mm, unit),
+        root_error=f"{swept.root_error_mm:.3f} mm",
+        gouge=f"{swept.gouge_mm:.3f} mm",
+        worst=f"{swept.worst_error_mm:.3f} mm",
     )
 
 

@@ -1,6 +1,6 @@
 // The finished key as a solid to be turned: drawn only when somebody asks, the library is large.
 
-const FIRST = [0.9, -0.35], KEY_TURN = 0.15, NEAR = 1.15;
+const FIRST = [1.3, -0.4], KEY_TURN = 0.15, NEAR = 1.3;
 
 const box = document.querySelector(".solid");
 if (box) {
@@ -53,8 +53,9 @@ function show(three) {
     renderer.setPixelRatio(Math.min(devicePixelRatio, 2));
     renderer.setSize(width, height, false);
     camera.aspect = width / Math.max(height, 1);
-    const half = Math.tan((camera.fov * Math.PI) / 360) * Math.min(camera.aspect, 1);
-    camera.position.set(0, 0, (NEAR * radius) / half);
+    // The key is long and narrow: its length fills the width.
+    const half = Math.tan((camera.fov * Math.PI) / 360) * camera.aspect;
+    camera.position.set(0, 0, NEAR * radius * Math.max(1 / half, 1.2));
     camera.updateProjectionMatrix();
     key.rotation.set(tilt - Math.PI / 4, turn, 0);
     renderer.render(scene, camera);
