@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from bittern.engines.cutting.clamp import get_distance_mm
+from bittern.engines.cutting.errors import SweepError
 from bittern.engines.cutting.motion import Motion
 from bittern.engines.cutting.sweep import SweepResult, sweep
 from bittern.engines.cutting.target import get_target
@@ -197,3 +198,17 @@ def test_distances_from_the_blank_are_plane_geometry() -> None:
     assert get_distance_mm(MILL, (31.0, 12.4, 0.0), target) == pytest.approx(4.0)
     assert get_distance_mm(MILL, (14.0, 4.0, 0.7), target) == pytest.approx(0.7)
     assert get_distance_mm(MILL, (30.0, 4.0, 1.0), target) == pytest.approx(2**0.5)
+
+
+@pytest.mark.parametrize(
+    "moves",
+    [
+        # Circles of a hundred metres across the face, in chords; and too much cutting.
+        "G0 X0 Y0 Z5\nG1 Z0\n" + "G2 I99000\n" * 3,
+        "G0 X14 Y9 Z5\nG1 Z-3\n" + "G1 X28\nG1 X0\n" * 9000,
+    ],
+)
+def test_what_would_take_minutes_is_refused(moves: str) -> None:
+    text = (MILL_HEAD + moves).replace("h=+Y n=+Z", "h=+Z n=+Y" if "I99000" in moves else "h=+Y n=+Z")
+    with pytest.raises(SweepError):
+        check(text, cutter=MILL)

@@ -187,6 +187,13 @@ def get_form(cutter: Cutter) -> Form:
     return DiscForm(cutter.diameter_mm / 2)
 
 
+def count_places(form: Form, strokes: StrokeTable, columns_mm: Floats, top_mm: float) -> int:
+    """Return at how many places, over all strokes, a form would be measured."""
+    left, right = form.find_reach_mm(strokes, top_mm)
+    counts = np.searchsorted(columns_mm, right, side="right") - np.searchsorted(columns_mm, left)
+    return int(np.maximum(0, counts).sum())
+
+
 @dataclass(frozen=True, slots=True)
 class Bite:
     """What one stroke removes: its number, the columns it touches, the lowest and highest height there."""

@@ -11,7 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from bittern.engines.cutting.forms import Bite, Form, get_lowest_cut, list_bites
+from bittern.engines.cutting.errors import SweepError
+from bittern.engines.cutting.forms import Bite, Form, WheelForm, count_places, get_lowest_cut, list_bites
 from bittern.engines.cutting.motion import Motion
 from bittern.engines.cutting.slabs import Slabs
 from bittern.engines.cutting.strokes import Floats, StrokeTable, tabulate
@@ -29,6 +30,8 @@ CELLS: Final = 200
 MOST_LOOKS: Final = 500
 """Doubtful moves looked at; after them the columns are believed, which hold slots for metal."""
 MOST_ENDS: Final = 20_000
+MOST_PLACES: Final = 40_000_000
+"""Of strokes at columns: about ten seconds; a planned program has a few hundred thousand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,21 +192,28 @@ class Metal:
 def lay_metal(form: Form, slabs: Slabs, target: Target) -> Metal:
     """Return the uncut blank with columns for a sweep.
 
+    Raises
+    ------
+    SweepError
+        The sweep would take minutes.
+
     Notes
     -----
-    Columns stand every 0.01 mm, at every bend of the ideal outline, at the roots, and where strokes begin
-    and end, with the two ends of a wheel's flat there: where only lines meet, the largest errors lie at
-    these places.
+    Columns stand every 0.01 mm, at every bend of the ideal outline, and at the roots; for a wheel also where
+    strokes begin and end, with the two ends of its flat there: where only lines meet, the largest errors lie
+    at these places.
     """
     table = tabulate(slabs.strokes)
     length = target.standard.length_mm
     grid = np.linspace(0.0, length, int(np.ceil(length / STEP_MM)) + 1)
     more = [target.bends_mm[:, 0], target.roots_x_mm]
-    if len(table) <= MOST_ENDS:
-        half = getattr(form, "half_flat_mm", 0.0)
+    if isinstance(form, WheelForm) and len(table) <= MOST_ENDS:
+        half = form.half_flat_mm
         more += [ends + side for ends in (table.left_x, table.right_x) for side in (-half, 0.0, half)]
     columns = np.unique(np.concatenate([grid, *more]).round(9))
     columns = columns[(columns >= 0) & (columns <= length)]
+    if count_places(form, table, columns, target.top_mm) > MOST_PLACES:
+        raise SweepError("a program with more cutting than any key takes", "a shorter one")
     return Metal(form, slabs, table, columns, target.top_mm, target.bottom_mm)
 
 

@@ -21,7 +21,8 @@ CHORD_ERROR_MM: Final = 0.0002
 """An arc that is none on the blade's face becomes chords, which differ from it by at most this."""
 SAME_RADIUS_MM: Final = 0.001
 """Rounding of a program's words to 0.001 mm; radii that differ by more make a spiral."""
-MOST_STROKES: Final = 500_000
+MOST_STROKES: Final = 100_000
+"""A sweep of so many takes a mill fifteen seconds."""
 
 
 @dataclass(frozen=True, slots=True)
