@@ -44,12 +44,15 @@ class Blurred:
         Probability of this blur.
     lifts_mm
         For each block, by how much its samples are seen further out.
+    left_mm
+        For each block, what its samples lie further out than is seen of the predicted outline.
     move
         Shape (NUISANCES,): by how much the nuisances of the fit without blur have to be moved.
     """
 
     p: float
     lifts_mm: tuple[Floats, ...]
+    left_mm: tuple[Floats, ...]
     move: Floats
 
 
@@ -72,6 +75,7 @@ def weigh_blurs(laid: Weighed) -> list[Blurred]:
     held = (FREEDOM + 1) / (FREEDOM + np.square(missing / sd)) * weight / np.square(sd)
     beliefs = get_beliefs(laid.standard, laid.family, laid.evidence)
     outlines = _draw_outlines(laid)
+    ends = np.cumsum([len(block.s_mm) for block in blocks])[:-1]
     seen, logs = [], []
     for blur_px in BLURS_PX:
         lifts = tuple(
@@ -80,15 +84,15 @@ def weigh_blurs(laid: Weighed) -> list[Blurred]:
         )
         lift = np.concatenate(lifts)
         move = -covariance @ (slopes.T @ (held * lift))
-        left = (missing - lift - slopes @ move) / sd
+        left = missing - lift - slopes @ move
         away = ((theta[0] + move - beliefs.mean) / beliefs.sd)[_BELIEVED]
-        misfit = weight * (FREEDOM + 1) / 2 * np.log1p(np.square(left) / FREEDOM)
+        misfit = weight * (FREEDOM + 1) / 2 * np.log1p(np.square(left / sd) / FREEDOM)
         mean, spread = USUAL_BLUR_PX
         logs.append(-float(misfit.sum() + np.square(away).sum() / 2) - ((blur_px - mean) / spread) ** 2 / 2)
-        seen.append((lifts, move))
+        seen.append((lifts, tuple(np.split(left, ends)), move))
     chances = np.exp(np.array(logs) - max(logs))
     chances /= chances.sum()
-    return [Blurred(float(p), lifts, move) for p, (lifts, move) in zip(chances, seen, strict=True)]
+    return [Blurred(float(p), *parts) for p, parts in zip(chances, seen, strict=True)]
 
 
 def _draw_outlines(laid: Weighed) -> list[tuple[Floats, Floats]]:

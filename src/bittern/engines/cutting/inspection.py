@@ -18,6 +18,8 @@ from bittern.engines.blade.reporting import draw_fit
 from bittern.engines.blade.silhouette import Silhouette
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.blade.weighed import Weighed
+from bittern.engines.cutting.blurring import weigh_blurs
+from bittern.engines.cutting.burrs import find_burrs
 from bittern.engines.cutting.conformity import (
     USUAL_RISK,
     Verdict,
@@ -27,11 +29,13 @@ from bittern.engines.cutting.conformity import (
     judge,
 )
 from bittern.engines.cutting.laying import lay_finished
-from bittern.engines.cutting.patterns import Pattern, find_burrs, find_depth_patterns, find_shift
+from bittern.engines.cutting.patterns import Pattern, find_depth_patterns, find_shift
 from bittern.engines.cutting.roots import PARTS, Roots, mean_budget_mm, measure_heights
 
 MOST_SHIFT_SHARE: Final = 0.25
 """A key whose cuts all lie off by more than this part of their flat fails, whatever its heights."""
+DATUM_SD_MM: Final = 0.015
+"""A shoulder has a fillet and a tip is not perfectly square (judgement)."""
 COARSE_SHARE: Final = 0.25
 """Where a cut passes within less than this part of the limit only, the picture is called too coarse."""
 
@@ -199,13 +203,13 @@ def inspect_key(
     if not 0.0001 <= risk <= 0.5:
         raise ValueError(f"found a risk of {risk}, expected 0.0001 to 0.5")
     silhouette, laid = lay_finished(silhouette, standard, bitting)
-    roots = measure_heights(laid)
+    blurs = weigh_blurs(laid)
+    roots = measure_heights(laid, blurs)
     cuts = tuple(_judge_cut(laid, cut, roots, risk) for cut in range(laid.rows.shape[1]))
     # The fit moves the picture onto the standard; the cuts lie the other way.
     shift = -float(laid.fits.theta[0, worn.SHIFT])
-    # The shift is fitted against the datum's own plane, whose place is known no better than this.
     shift_sd = math.hypot(
-        math.sqrt(float(laid.fits.covariance[0, worn.SHIFT, worn.SHIFT])), laid.evidence.place_sd_mm
+        math.sqrt(float(laid.fits.covariance[0, worn.SHIFT, worn.SHIFT])), _get_datum_sd_mm(silhouette, laid)
     )
     shift_limit = MOST_SHIFT_SHARE * standard.flat_mm
     p_shift = get_p_conform(shift, shift_sd, shift_limit)
@@ -216,7 +220,7 @@ def inspect_key(
     patterns = [
         *find_shift(standard, shift, shift_sd),
         *find_depth_patterns(standard, roots, names, failed),
-        *find_burrs(standard, fit),
+        *find_burrs(laid, blurs),
     ]
     return Inspection(
         verdict=_judge_all(cuts, p_shift, p_conform, risk),
@@ -231,6 +235,15 @@ def inspect_key(
         patterns=tuple(patterns),
         fit=fit,
     )
+
+
+def _get_datum_sd_mm(silhouette: Silhouette, laid: Weighed) -> float:
+    """Return how well the plane is known from which the cuts' places count."""
+    if laid.standard.datum == "tip":
+        return math.hypot(silhouette.tip_sd_mm, DATUM_SD_MM)
+    if not laid.evidence.shoulder_seen:
+        return laid.evidence.place_sd_mm
+    return math.hypot(silhouette.shoulder_sd_mm, DATUM_SD_MM)
 
 
 def _judge_cut(laid: Weighed, cut: int, roots: Roots, risk: float) -> InspectedCut:

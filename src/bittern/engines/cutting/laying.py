@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bittern.engines.blade import worn
 from bittern.engines.blade.bitting import Bitting
 from bittern.engines.blade.evidence import Block, find_centre, lay_flat
-from bittern.engines.blade.fitting import Beliefs, fit_versions, get_beliefs, predict
+from bittern.engines.blade.fitting import Beliefs, Prediction, fit_versions, get_beliefs, predict
 from bittern.engines.blade.known import SHIFT_SD_MM, lay_over
 from bittern.engines.blade.reporting import place_samples
 from bittern.engines.blade.silhouette import Silhouette, turn_over
@@ -38,7 +38,8 @@ class Root:
     """One root of one edge: what is missing there between outline and prediction, in mm.
 
     ``cut`` is its number as the bitting is written, ``place`` its number along the blade, ``block`` and
-    ``near`` say where its samples are, ``gradient`` holds the derivatives of its height for the nuisances.
+    ``near`` say where its samples are, ``spread_mm`` how far the fit takes roots to scatter; ``gradient``
+    holds the derivatives of its height for the nuisances.
     """
 
     cut: int
@@ -47,6 +48,7 @@ class Root:
     near: NDArray[np.bool_]
     target_mm: float
     height_mm: float
+    spread_mm: float
     gradient: Floats
     own_mm2: float
 
@@ -138,11 +140,12 @@ def list_roots(laid: Weighed) -> list[Root]:
     rows = []
     for number, (block, found) in enumerate(zip(laid.evidence.blocks, predicted, strict=True)):
         if block.edge is not None:
-            rows += _list_block(laid, number, block, found.value[0], found.slopes[0])
+            rows += _list_block(laid, number, block, found)
     return sorted(rows, key=lambda row: row.cut)
 
 
-def _list_block(laid: Weighed, at: int, block: Block, value: Floats, slopes: Floats) -> list[Root]:
+def _list_block(laid: Weighed, at: int, block: Block, found: Prediction) -> list[Root]:
+    value, slopes, sd = found.value[0], found.slopes[0], found.sd[0]
     edge = block.edge or 0
     family, theta = laid.family, laid.fits.theta[0]
     x = place_samples(laid, block)
@@ -158,7 +161,8 @@ def _list_block(laid: Weighed, at: int, block: Block, value: Floats, slopes: Flo
         # The prediction lies lower by this and what is missing is more: the height does not change.
         gradient[worn.BACK] = 0.0
         own = float(np.square(block.sd_mm[near]).mean()) / int(near.sum())
-        height = target - float(theta[worn.BACK]) + missing
+        # Nothing is cut above the blank.
+        height = min(target, family.top_mm) - float(theta[worn.BACK]) + missing
         cut = edge * count + int(family.order[number])
-        rows.append(Root(cut, number, at, near, target, height, gradient, own))
+        rows.append(Root(cut, number, at, near, target, height, float(sd[near].mean()), gradient, own))
     return rows

@@ -10,8 +10,6 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from bittern.core.phrases import join_words
-from bittern.engines.blade.measurement import Fit
 from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.roots import Roots
 
@@ -31,9 +29,6 @@ SCATTER_SHARES: Final = (0.15, 0.3, 0.6, 1.2)
 SHIFT_SURE: Final = 2.0
 """Standard deviations beyond which a shift along the blade is named, and this much besides:"""
 LEAST_SHIFT_MM: Final = 0.03
-BURR_MM: Final = 0.08
-"""What stands out of the outline by more over a short stretch is a burr or a chip (judgement)."""
-MOST_BURR_MM: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,28 +216,3 @@ def _say_level(level_mm: float) -> Pattern:
         " cutter was put in, its zero is to be found again, or the blank is narrower than the standard's"
     )
     return Pattern("deep", level_mm, advice)
-
-
-def find_burrs(standard: BladeStandard, fit: Fit) -> list[Pattern]:
-    """Return where the outline stands out over less than half a millimetre."""
-    named: list[str] = []
-    most = 0.0
-    for trace in fit.traces:
-        over = trace.measured_mm - trace.ideal_mm
-        over = over - np.median(over)
-        for start, stop in _list_runs(over > BURR_MM):
-            if float(trace.x_mm[stop - 1] - trace.x_mm[start]) < MOST_BURR_MM:
-                named.append(f"{float(trace.x_mm[start:stop].mean()):.1f} mm")
-                most = max(most, float(over[start:stop].max()))
-    if not named:
-        return []
-    advice = (
-        f"something stands out {join_words(named[:4])} from the {standard.datum}: a burr or a chip; brush the"
-        " key and look again"
-    )
-    return [Pattern("burr", most, advice)]
-
-
-def _list_runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
-    return [(int(start), int(stop)) for start, stop in zip(edges[::2], edges[1::2], strict=True)]

@@ -11,20 +11,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bittern.engines.blade import worn
-from bittern.engines.blade.fitting import get_beliefs
+from bittern.engines.blade.fitting import get_beliefs, predict
 from bittern.engines.blade.weighed import Weighed
-from bittern.engines.cutting.blurring import weigh_blurs
+from bittern.engines.cutting.blurring import Blurred
 from bittern.engines.cutting.laying import HELD, Root, list_roots
 
 Floats = NDArray[np.float64]
 
 PARTS: Final = ("pixel", "line", "scale", "edge", "card", "surface")
 """What a height's doubt is made of; see :class:`Roots`."""
+LEAST_SUPPORT: Final = 5
+SCATTER_LIMITS: Final = (0.5, 5.0)
+"""Of so few roots the scatter is known to a third only."""
 SURFACE_SD_MM: Final = 0.003
 """Roots are not perfectly flat and the outline finder not perfectly straight (judgement)."""
-EDGE_SD_PX: Final = 0.1
+EDGE_SD_PX: Final = 0.12
 """A scanner's or a camera's edges lie off by about a tenth of a pixel, all the same way (common practice),"""
-EDGE_SD_MM: Final = 0.002
+EDGE_SD_MM: Final = 0.001
 """and by this, whatever the pixel: an edge of metal is not perfectly sharp (judgement)."""
 WALL_SD_PX: Final = 0.15
 """By how much a wall that is lit otherwise than the face moves an edge in a photo (on simulated photos)."""
@@ -68,7 +71,7 @@ class Roots:
         return np.sqrt(np.diag(self.covariance_mm2))
 
 
-def measure_heights(laid: Weighed) -> Roots:
+def measure_heights(laid: Weighed, blurs: Sequence[Blurred]) -> Roots:
     """Return the heights of the roots of a known bitting that was laid over its silhouette.
 
     Notes
@@ -95,7 +98,7 @@ def measure_heights(laid: Weighed) -> Roots:
     freed = covariance - along @ covariance[held, :]
     edge, card = ((gradients @ along)[:, one] for one in range(len(held)))
     heights, chances = [], []
-    for blurred in weigh_blurs(laid):
+    for blurred in blurs:
         lift = np.array([float(blurred.lifts_mm[row.block][row.near].mean()) for row in rows])
         heights.append(gradients @ blurred.move - lift)
         chances.append(blurred.p)
@@ -104,18 +107,45 @@ def measure_heights(laid: Weighed) -> Roots:
     apart = (moved - mean) * np.sqrt(p)[:, None]
     by_edge = np.outer(edge, edge) * _get_edge_sd_mm(laid) ** 2 + apart.T @ apart + _see_walls(laid, rows)
     by_card = np.outer(card, card) * _get_height_sd(laid) ** 2
-    rest = gradients @ freed @ gradients.T
-    scale = np.square((gradients @ freed)[:, worn.SCALE] / _get_scale_sd(laid))
+    scale = (gradients @ freed)[:, worn.SCALE] / _get_scale_sd(laid)
+    by_scale = np.outer(scale, scale)
+    by_line = (gradients @ freed @ gradients.T - by_scale) * _find_scatter(laid, rows, blurs) ** 2
     surface = np.full(len(rows), SURFACE_SD_MM**2)
-    line = np.maximum(np.diag(rest) - scale, 0.0)
     numbers = np.array([row.cut for row in rows], dtype=np.intp)
     return Roots(
         cut=numbers,
         target_mm=np.asarray(laid.standard.depths_mm)[laid.rows[0, numbers]],
         height_mm=np.array([row.height_mm for row in rows]) + mean,
-        parts_mm2=np.stack((own, line, scale, np.diag(by_edge), np.diag(by_card), surface), axis=1),
-        covariance_mm2=rest + by_edge + by_card + np.diag(own + surface),
+        parts_mm2=np.stack(
+            (own, np.diag(by_line), np.diag(by_scale), np.diag(by_edge), np.diag(by_card), surface), axis=1
+        ),
+        covariance_mm2=by_line + by_scale + by_edge + by_card + np.diag(own + surface),
     )
+
+
+def _find_scatter(laid: Weighed, rows: Sequence[Root], blurs: Sequence[Blurred]) -> float:
+    """Return how many times what the fit supposes the line's own support scatters.
+
+    A back edge is straighter, or cuts scatter more, than supposed: what the line rests on tells it itself
+    (the ratio of R. T. Birge, Phys. Rev. 40, 207, 1932, from medians, so that one wrong cut counts little).
+    """
+    if laid.standard.sides == "single":
+        likeliest = max(blurs, key=lambda one: one.p)
+        predicted = predict(
+            laid.standard, laid.family, laid.evidence, laid.fits.theta[:1], laid.depths_mm[:1]
+        )
+        away = np.concatenate(
+            [
+                left / found.sd[0]
+                for block, left, found in zip(laid.evidence.blocks, likeliest.left_mm, predicted, strict=True)
+                if block.edge is None
+            ]
+        )
+    else:
+        away = np.array([(row.height_mm - row.target_mm) / row.spread_mm for row in rows])
+    if len(away) < LEAST_SUPPORT:
+        return 1.0
+    return float(np.clip(1.4826 * np.median(np.abs(away)), *SCATTER_LIMITS))
 
 
 def _get_edge_sd_mm(laid: Weighed) -> float:
