@@ -49,6 +49,24 @@ def scan_key(
     return render_scan(key, dpi, rng, **how)
 
 
+def scan_finished(
+    standard: BladeStandard,
+    bitting: str,
+    kind: str = "good",
+    amount_mm: float = 0.0,
+    *,
+    seed: int = 1,
+    dpi: float = 1200,
+) -> Scan:
+    """Return a scan of a key that was just cut, with an error of the generator's kinds."""
+    from simulated_keys.finished import CuttingError, finish_key
+    from simulated_keys.scan import render_scan
+
+    rng = np.random.default_rng(seed)
+    done = finish_key(standard, parse_bitting(standard, bitting), CuttingError(kind, amount_mm), rng)
+    return render_scan(done.key, dpi, rng)
+
+
 class KnowingReader:
     """Answers for one scan with its true outline; ``heights`` may be off where a test wants a doubt."""
 

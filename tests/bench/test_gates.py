@@ -67,6 +67,8 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     # Leads on to the Blade leg; what was read opens by POST alone.
     "blade-picture": (EVERYBODY, BENCH),
     "blade-reading": (BENCH, BENCH),
+    # Leads on to the Blade leg; the target opens by POST alone.
+    "inspection": (EVERYBODY, BENCH),
     "runner": (EVERYBODY, BENCH),
     "handover-sheet": (EVERYBODY, NOT_THIS_WAY),
     "own-password": (EVERYBODY, EVERYBODY),
@@ -141,7 +143,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
     of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading", "ladder"}
-    of_a_job |= {"cutting", "cutting-file", "cutter-looked-at"}
+    of_a_job |= {"cutting", "cutting-file", "cutter-looked-at", "inspection"}
     return reverse(name, args=arguments.get(name, [number] if name in of_a_job else []))
 
 

@@ -175,7 +175,7 @@ def record_cut(desk: Desk, number: int, person: Person, data: Mapping[str, objec
             raise NotYetError("no bitting", "one entered or measured first", where="blade")
         require_cuttable(desk, change.job, entry, cutter, where="blade")
         blade = change.job.blade.model_copy(
-            update={"cutter": cutter, "cut_by": person.login, "cut_at": change.now, "inspected": ""}
+            update=UNCUT | {"cutter": cutter, "cut_by": person.login, "cut_at": change.now}
         )
         # What was tried before was tried with other metal.
         change.put(blade=blade, proof=())
@@ -184,7 +184,10 @@ def record_cut(desk: Desk, number: int, person: Person, data: Mapping[str, objec
 
 
 def record_inspection(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
-    """Record what measuring the cut key gave: fields result (fits or wasted), note (required when wasted)."""
+    """Record what measuring the cut key gave: fields result (fits or wasted) and note.
+
+    The note is required for a wasted blank, and where a picture left the verdict open or was against the key.
+    """
     entry = Entry(data)
     result = entry.choice("result", RESULTS)
     note = entry.text("note", limit=500)
@@ -195,6 +198,10 @@ def record_inspection(desk: Desk, number: int, person: Person, data: Mapping[str
         blade = change.job.blade
         if blade is None or blade.cut_at is None:
             raise NotYetError("no cut key", "the cut recorded first", where="blade")
+        measured = blade.inspection
+        if result == "fits" and measured is not None and measured.verdict != "pass" and not note:
+            entry.fault("note", "nothing", "what the caliper says instead, and why it is believed")
+            entry.finish()
         if result == "wasted":
             # A wasted blank goes back to the chart: the bitting stands, the metal does not.
             update = UNCUT | {"blanks_wasted": blade.blanks_wasted + 1}

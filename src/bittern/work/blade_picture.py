@@ -10,7 +10,7 @@ import numpy as np
 from bittern.core.errors import InputError
 from bittern.engines.blade.bitting import Bitting
 from bittern.engines.blade.caliper import Reading
-from bittern.engines.blade.decoding import decode_silhouette
+from bittern.engines.blade.decoding import decode_silhouette, may_be, name_misfit
 from bittern.engines.blade.measurement import Measurement
 from bittern.engines.blade.picture.card_fit import flatten_photo
 from bittern.engines.blade.picture.flat import MM_PER_INCH, FlatPicture
@@ -78,6 +78,7 @@ class PictureInspection:
 
     inspection: Inspection
     flat: FlatPicture
+    silhouette: Silhouette
 
 
 def inspect_blade_picture(
@@ -95,7 +96,11 @@ def inspect_blade_picture(
     """
     check_dpi(dpi)
     flat = flatten(decode_picture(raw, where), dpi)
-    return PictureInspection(inspect_key(find_silhouette(flat), standard, bitting, risk=risk), flat)
+    silhouette = find_silhouette(flat)
+    if standard.kind == "edge" and not may_be(standard, silhouette):
+        # At a wrong scale every key would fail, and nobody would know why.
+        raise name_misfit(silhouette, (standard,))
+    return PictureInspection(inspect_key(silhouette, standard, bitting, risk=risk), flat, silhouette)
 
 
 def check_dpi(dpi: float | None) -> None:

@@ -47,7 +47,7 @@ def begin_reading(desk: Desk, number: int, person: Person, data: Mapping[str, ob
     """
     entry = Entry(data)
     how = entry.choice("how", (SCAN, PHOTO))
-    dpi = _read_dpi(entry) if how == SCAN else None
+    dpi = take_dpi(entry) if how == SCAN else None
     keep = entry.flag("keep")
     with changing(desk, number, person, "bench") as change:
         standard = require_ready(desk, change)
@@ -79,7 +79,7 @@ def read_old_key(order: ReadingOrder, raw: bytes, person: Person, desk: Desk) ->
 
     dpi, dpi_from = order.dpi, "as typed"
     if order.how == SCAN and dpi is None:
-        dpi, dpi_from = _find_dpi(raw), "from the file"
+        dpi, dpi_from = find_dpi(raw), "from the file"
     found = read_blade_picture(raw, (order.standard,), dpi=dpi)
     picture, size, frame = cut_out(found)
     return BladeReading(
@@ -244,7 +244,7 @@ def weigh_anew(
     return replace(before, heights=tuple(heights), swapped=swapped, measurement=found)
 
 
-def _find_dpi(raw: bytes) -> float:
+def find_dpi(raw: bytes) -> float:
     """Return the resolution that a scan's file states; without one a photo would be read as a scan."""
     from bittern.formats.images import decode_picture, read_dpi
 
@@ -265,7 +265,8 @@ def _find_dpi(raw: bytes) -> float:
     return dpi
 
 
-def _read_dpi(entry: Entry) -> float | None:
+def take_dpi(entry: Entry) -> float | None:
+    """Take the field dpi; None where it is left to the file."""
     text = entry.text("dpi", limit=12)
     if not text:
         return None

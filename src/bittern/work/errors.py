@@ -56,6 +56,13 @@ class SealBrokenError(WorkError):
     meaning = "A sealed value cannot be opened: it was changed, or the shop's key file is another one."
 
 
+class OtherVehicleError(WorkError):
+    """The vehicle at hand is not the job's by its number on board."""
+
+    code = "work.other-vehicle"
+    meaning = "The number on board is not the job's, or control units give different ones; nothing goes on."
+
+
 class FieldsError(FaultsError):
     """One or more fields of an entry are wrong; ``fields`` maps each to its sentence."""
 

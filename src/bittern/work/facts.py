@@ -125,6 +125,20 @@ class Promise(Facts):
     accepted_at: datetime | None = None
 
 
+class InspectionNote(Facts):
+    """What an inspection by picture said of the cut key; no height, which would tell the bitting."""
+
+    how: str
+    verdict: Literal["pass", "fail", "undecided"]
+    cuts: int
+    p_conform: float
+    worst_mm: float
+    limit_mm: float
+    risk: float
+    by: str
+    at: datetime
+
+
 class Blade(Facts):
     """What was done about the blade; the bitting itself is sealed elsewhere."""
 
@@ -139,10 +153,18 @@ class Blade(Facts):
     cut_at: datetime | None = None
     blanks_wasted: int = 0
     inspected: Literal["", "fits"] = ""
+    # What a picture of the finished key said; a person decides what follows.
+    inspection: InspectionNote | None = None
 
 
 # What a blade is before metal is cut; the bitting stands.
-UNCUT: dict[str, object] = {"inspected": "", "cutter": "", "cut_by": "", "cut_at": None}
+UNCUT: dict[str, object] = {
+    "inspected": "",
+    "inspection": None,
+    "cutter": "",
+    "cut_by": "",
+    "cut_at": None,
+}
 
 
 class LadderEvent(Facts):

@@ -15,7 +15,7 @@ from bittern.work.facts import Handover, JobFile
 from bittern.work.learning import record_lessons
 from bittern.work.people import Person
 from bittern.work.ports import Desk, ShopTerms
-from bittern.work.prooflist import list_tests
+from bittern.work.prooflist import list_tests, say_inspection
 from bittern.work.settled import LEGS, is_settled, needs_pairing
 
 MAX_POINTS = 4000
@@ -74,6 +74,9 @@ def compose_sheet(job: JobFile, terms: ShopTerms, zone: tzinfo = UTC) -> Handove
         )
         for test in list_tests(job)
     )
+    inspected = say_inspection(job)
+    if inspected:
+        tests = ((inspected, "passed"), *tests)
     at = job.handover.at if job.handover else None
     return HandoverSheet(
         shop=terms.name,

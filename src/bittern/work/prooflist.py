@@ -27,6 +27,23 @@ class ProofTest:
     caution: str = ""
 
 
+def say_inspection(job: JobFile) -> str:
+    """Return how the cut key was inspected, in a line that tells no height; nothing before it was."""
+    blade = job.blade
+    if blade is None or blade.inspected != "fits":
+        return ""
+    note = blade.inspection
+    if note is None:
+        return "The cut key was measured against its cutting list, by caliper."
+    picture = "a scan" if note.how == "scan" else "a photo on the measuring card"
+    if note.verdict != "pass":
+        return f"The cut key was measured from {picture}, then by caliper where that left doubt."
+    return (
+        f"The cut key was measured from {picture}: all {note.cuts} cuts within {note.limit_mm:g} mm,"
+        f" sure to {100 * min(note.p_conform, 0.999):.1f} %."
+    )
+
+
 def list_tests(job: JobFile) -> tuple[ProofTest, ...]:
     """Return the tests of ``job``; empty before an article is chosen."""
     if job.key is None:

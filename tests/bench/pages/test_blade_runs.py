@@ -140,7 +140,7 @@ def test_a_run_that_was_overtaken_leaves_nothing(
         return read(*args, **kwargs)
 
     monkeypatch.setattr(reader, "read", read_twice)
-    monkeypatch.setattr(runs, "_turn", threading.Semaphore(2))
+    monkeypatch.setattr(runs, "TURN", threading.Semaphore(2))
     stand_in(monkeypatch, reader)
     send(client, number, reader.scan.png, dpi="299")
     assert ReadingRun.objects.get().state == DONE

@@ -166,6 +166,10 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
         f"Gave the ladders up, because: {p.get('because')}. Blanks put aside: {p.get('wasted')}."
     ),
     "blade.cut": lambda p: f"Cut the blade {p.get('standard')} with {p.get('cutter')}.",
+    "blade.inspection-measured": lambda p: (
+        f"Measured the cut key from a {p.get('how')}: {p.get('verdict')}"
+        f"{'; seen: ' + _say(p.get('patterns')) if p.get('patterns') else ''}."
+    ),
     "blade.inspected": lambda p: f"Inspected the cut key: {p.get('result')}. {p.get('note') or ''}".strip(),
     "pairing.begun": lambda p: f"Run {p.get('run')}: began run sheet {p.get('sheet')}.",
     "pairing.event": _run_event,

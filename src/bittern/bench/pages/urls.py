@@ -7,6 +7,7 @@ from django.urls import URLPattern, path
 from bittern.bench.pages import (
     ask_views,
     blade_views,
+    inspection_views,
     job_views,
     label_views,
     listing,
@@ -32,6 +33,7 @@ urlpatterns: list[URLPattern] = [
     path("jobs/<int:number>/picture/", label_views.kept_picture, name="kept-picture"),
     path("jobs/<int:number>/blade-picture/", blade_views.blade_picture, name="blade-picture"),
     path("jobs/<int:number>/blade-reading/", blade_views.blade_reading, name="blade-reading"),
+    path("jobs/<int:number>/inspection/", inspection_views.inspection, name="inspection"),
     path("jobs/<int:number>/bitting/", work_views.bitting, name="bitting"),
     path("jobs/<int:number>/readings/", work_views.readings, name="study-readings"),
     path("jobs/<int:number>/pairing/", work_views.runner, name="runner"),

@@ -35,7 +35,7 @@ KEPT_PX = 1200
 
 _log = logging.getLogger("bittern.readings")
 # A picture of 60 megapixels takes half a gigabyte while it is read: one at a time in a process.
-_turn = threading.Semaphore(1)
+TURN = threading.Semaphore(1)
 
 
 @dataclass(slots=True)
@@ -150,7 +150,7 @@ def run(number: int, mark: str, order: ReadingOrder, raw: bytes, person: Person)
 
 def _do(work: _Work, order: ReadingOrder, raw: bytes, person: Person) -> None:
     try:
-        with _turn:
+        with TURN:
             work.begun.set()
             if not work.wanted:
                 return

@@ -80,7 +80,7 @@ def decode_silhouette(
     """
     possible = [standard for standard in standards if may_be(standard, silhouette)]
     if not possible:
-        raise _refuse(silhouette, standards)
+        raise name_misfit(silhouette, standards)
     cut_edge = find_cut_edge(silhouette)
     weighed = [
         weigh_standard(standard, gather(silhouette, standard, readings, cut_edge=cut_edge))
@@ -89,7 +89,8 @@ def decode_silhouette(
     return report(silhouette, standards, weighed)
 
 
-def _refuse(silhouette: Silhouette, standards: Sequence[BladeStandard]) -> PictureError:
+def name_misfit(silhouette: Silhouette, standards: Sequence[BladeStandard]) -> PictureError:
+    """Return the error for a blade that is of none of the standards' size."""
     edges = [standard for standard in standards if standard.kind == "edge"]
     if not edges:
         names = ", ".join(standard.id for standard in standards)

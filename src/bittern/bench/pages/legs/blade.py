@@ -74,6 +74,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         "may_look": person.may("look"),
         "may_enter": may_work and job.authority is not None,
         "result_words": RESULT_WORDS,
+        "inspect_reason": f"Inspecting the key of job {job.number}",
         "initial": {
             MEASURE: {"sd_mm": f"{USUAL_SD_MM:g}"},
             "look": {"reason": f"Cutting for job {job.number}"},

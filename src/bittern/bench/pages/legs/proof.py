@@ -9,7 +9,7 @@ from bittern.work.facts import JobFile, ProofAnswer
 from bittern.work.legs import TITLES
 from bittern.work.people import Person
 from bittern.work.ports import Desk
-from bittern.work.prooflist import ProofTest, list_tests
+from bittern.work.prooflist import ProofTest, list_tests, say_inspection
 from bittern.work.settled import is_settled
 
 
@@ -34,6 +34,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
     rows = [ProofRow(test, answers.get(test.id)) for test in list_tests(job)]
     waiting = [TITLES[leg][0] for leg in ("key", "blade", "pairing") if not is_settled(job, leg)]
     return {
+        "inspected": say_inspection(job),
         "rows": sorted(rows, key=lambda row: row.word == "passed"),
         "left": sum(row.word != "passed" for row in rows),
         "waiting": waiting,

@@ -1,0 +1,75 @@
+"""Inspecting the finished key: its picture comes in, the verdict is shown, a person records it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.csrf import csrf_exempt, csrf_protect
+from django.views.decorators.http import require_http_methods
+
+from bittern.bench.desk import open_desk
+from bittern.bench.pages.blade_upload import FIELD, KeyUpload, name_missing
+from bittern.bench.pages.entries import flatten_post
+from bittern.bench.pages.fieldwords import list_sentences
+from bittern.bench.pages.inspection_page import ACT, build_verdict
+from bittern.bench.pages.problem import describe_problem, show_problem
+from bittern.bench.pages.traveller import Attempt, keep_nowhere, let_show_picture, render_job
+from bittern.bench.people.models import as_person
+from bittern.bench.readings.runs import TURN
+from bittern.core.errors import BitternError
+from bittern.work.blade_inspection import begin_inspection, inspect_finished, note_inspection
+from bittern.work.errors import FieldsError, field_fault
+from bittern.work.facts import JobFile
+from bittern.work.people import require
+from bittern.work.ports import Desk
+
+
+# The token stands in the form that carries the picture: it is read only once it is known who asks.
+@csrf_exempt
+@require_http_methods(["GET", "HEAD", "POST"])
+def inspection(request: HttpRequest, number: int) -> HttpResponse:
+    """Take the picture of a finished key and show the verdict; a plain visit leads to the Blade leg."""
+    if request.method != "POST":
+        return redirect(f"{reverse('job', args=[number])}?leg=blade#leg-blade")
+    try:
+        require(as_person(request.user), "bench")
+        desk = open_desk()
+        job = desk.store.load(number)
+    except BitternError as error:
+        return show_problem(request, error)
+    handler = KeyUpload(request)
+    request.upload_handlers = [handler]
+    return _inspect(request, desk, job, handler)
+
+
+@csrf_protect
+def _inspect(request: HttpRequest, desk: Desk, job: JobFile, handler: KeyUpload) -> HttpResponse:
+    typed, person = flatten_post(request.POST), as_person(request.user)
+    upload: Any = request.FILES.get(FIELD)
+    try:
+        if upload is None or not upload.size:
+            missing = name_missing(too_large=handler.too_large)
+            raise field_fault(FIELD, missing.found, missing.expected)
+        order = begin_inspection(desk, job.number, person, typed)
+        with TURN:
+            found = inspect_finished(order, upload.read(), person, desk)
+        note_inspection(desk, job.number, person, order, found.inspection)
+    except BitternError as error:
+        return _show_refused(request, desk, job, typed, error)
+    job = desk.store.load(job.number)
+    context = build_verdict(desk, job, person, order, found)
+    page = render(request, "inspections/verdict.html", {**context, "reason": typed.get("reason", "")})
+    let_show_picture(page)
+    return keep_nowhere(page)
+
+
+def _show_refused(
+    request: HttpRequest, desk: Desk, job: JobFile, typed: dict[str, object], error: BitternError
+) -> HttpResponse:
+    problem = describe_problem(error)
+    fields = list_sentences(error) if isinstance(error, FieldsError) else {}
+    attempt = Attempt(ACT, "blade", typed, fields, None if fields else problem, status=problem.status)
+    return render_job(request, desk, desk.store.load(job.number), attempt=attempt)
