@@ -20,6 +20,7 @@ GROUPS = {
     "blade": ("bittern.cli.blade", "Contours, charts and measurements of blades."),
     "cut": ("bittern.cli.cut", "Plan and check cutting programs, inspect finished keys."),
     "runsheet": ("bittern.cli.runsheet", "Check and rehearse pairing procedures."),
+    "link": ("bittern.cli.link", "Read a vehicle's number and supply voltage; nothing is written."),
     "pack": ("bittern.cli.pack", "Check packs of catalogue data."),
     "job": ("bittern.cli.job", "Carry a job through its legs from the command line."),
     "log": ("bittern.cli.log", "Verify the jobs' logs."),

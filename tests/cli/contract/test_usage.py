@@ -25,6 +25,8 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "cut solid": ("--standard", "--bitting", "--out"),
     "runsheet check": ("FILE",),
     "runsheet rehearse": ("FILE",),
+    "link read": ("--channel",),
+    "link supply": (),
     "pack check": ("DIR",),
     "pack import": ("FILE", "--into"),
     "pack export-learnt": ("--out",),

@@ -1,0 +1,1 @@
+"""The vehicle link: what is said on the bus and what is heard, without any bus; read only."""

@@ -1,0 +1,1 @@
+"""Tests of the sealed bus and of reading over it."""
