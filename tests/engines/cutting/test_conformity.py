@@ -7,7 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bittern.engines.cutting.conformity import get_guard_band_mm, get_p_conform, get_risks, judge
+from bittern.engines.cutting.conformity import (
+    get_guard_band_mm,
+    get_p_all_conform,
+    get_p_conform,
+    get_risks,
+    judge,
+)
 
 
 @pytest.mark.parametrize(("p", "z"), [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)])
@@ -88,3 +94,51 @@ def test_verdicts_leave_a_band_undecided():
 def test_lengths_that_are_none_are_refused(sd, limit):
     with pytest.raises(ValueError, match="above 0"):
         get_p_conform(0.0, sd, limit)
+
+
+@given(st.floats(-3, 3), st.floats(0.05, 2), st.floats(1.0, 4.0), st.floats(0.1, 3), st.floats(0.001, 0.5))
+def test_more_doubt_never_makes_a_pass(deviation, sd, times, limit, risk):
+    if judge(get_p_conform(deviation, sd, limit), risk) != "pass":
+        assert judge(get_p_conform(deviation, sd * times, limit), risk) != "pass"
+
+
+@given(
+    st.lists(st.floats(-0.9, 0.9), min_size=1, max_size=12),
+    st.floats(0.05, 1),
+    st.floats(0, 1),
+    st.floats(1.05, 4.0),
+)
+def test_more_doubt_never_makes_a_whole_key_likelier(deviations, own, shared, times):
+    """Of lengths that all measure within their limit."""
+    off = np.array(deviations)
+    covariance = own**2 * np.eye(len(off)) + shared**2
+    before = get_p_all_conform(off, covariance, 1.0)
+    assert get_p_all_conform(off, times**2 * covariance, 1.0) <= before + 1e-6
+    alone = [get_p_conform(float(one), float(np.hypot(own, shared)), 1.0) for one in off]
+    assert before <= min(alone) + 1e-4
+
+
+@given(st.floats(-2, 2), st.floats(0.05, 2), st.floats(0.1, 3))
+def test_one_length_alone_is_as_likely_together(deviation, sd, limit):
+    together = get_p_all_conform(np.array([deviation]), np.array([[sd**2]]), limit)
+    assert together == pytest.approx(get_p_conform(deviation, sd, limit), abs=2e-4)
+
+
+@pytest.mark.parametrize("count", [2, 8, 20])
+def test_lengths_together_conform_in_a_share_of_trials(count):
+    rng = np.random.default_rng(count)
+    off = rng.normal(0, 0.02, count)
+    # A common part, a slope, and each one's own: scale, edges and noise of a picture.
+    lean = np.linspace(-1, 1, count)
+    covariance = 0.012**2 + 0.004**2 * np.outer(lean, lean) + 0.005**2 * np.eye(count)
+    trials = rng.multivariate_normal(off, covariance, 100_000)
+    share = float((np.abs(trials) < 0.04).all(axis=1).mean())
+    assert get_p_all_conform(off, covariance, 0.04) == pytest.approx(share, abs=0.012)
+    # Told that all are by themselves, another answer comes out.
+    if count == 20:
+        alone = get_p_all_conform(off, np.diag(np.diag(covariance)), 0.04)
+        assert abs(alone - share) > 0.012
+
+
+def test_nothing_measured_is_nothing_wrong():
+    assert get_p_all_conform(np.zeros(0), np.zeros((0, 0)), 1.0) == 1.0

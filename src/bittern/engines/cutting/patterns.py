@@ -96,12 +96,13 @@ def find_depth_patterns(
     least = LEAST_SHARE * standard.tolerance_mm
     said = []
     explained = np.zeros(len(places))
-    if found.p_common >= SURE and abs(found.taper_mm) > least:
+    if found.p_common >= SURE:
         explained = found.level_mm + found.taper_mm * _spread(places)
-        said.append(_say_taper(standard, found.taper_mm))
-    elif found.p_common >= SURE and abs(found.level_mm) > least:
-        explained = np.full(len(places), found.level_mm)
-        said.append(_say_level(found.level_mm))
+        # A slope about 0 at one end is half as much in the middle; what is beyond that is the cutter's.
+        if abs(found.level_mm) > abs(found.taper_mm) / 2 + least:
+            said.append(_say_level(found.level_mm))
+        if abs(found.taper_mm) > max(2 * least, abs(found.level_mm) / 2):
+            said.append(_say_taper(standard, found.taper_mm))
     left = roots.off_mm - explained
     wrong = set(failed) if not said else set()
     if found.p_cut >= SURE and found.cut is not None and abs(found.cut_mm) > least:
