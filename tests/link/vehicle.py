@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 
 import can
 
@@ -127,3 +130,30 @@ def list_allowed(bits: int, units: Iterable[int]) -> set[Frame]:
 def single(bits: int, unit: int, payload: bytes) -> Frame:
     """Return a unit's short answer."""
     return answer_from(bits, unit, write_single(payload))
+
+
+@contextmanager
+def serving(channel: str | can.BusABC, *units: Unit) -> Iterator[list[can.Message]]:
+    """Serve units on a real bus of python-can from another thread; yields the record of what arrived."""
+    far = can.Bus(interface="virtual", channel=channel) if isinstance(channel, str) else channel
+    arrived: list[can.Message] = []
+    stop = threading.Event()
+
+    def work() -> None:
+        while not stop.is_set():
+            message = far.recv(0.02)
+            if message is None:
+                continue
+            arrived.append(message)
+            for unit in units:
+                for frame in unit.react(to_frame(message), time.monotonic()):
+                    far.send(to_message(frame))
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    try:
+        yield arrived
+    finally:
+        stop.set()
+        thread.join()
+        far.shutdown()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Protocol
@@ -101,12 +102,15 @@ class SealedBus:
 
         try:
             message = self.__bus.recv(timeout=max(0.0, timeout_s))
-        except ValueError:
-            # A serial line that garbles: the line is lost, and what is left of it is thrown away.
-            self.clear()
+        except (ValueError, IndexError):
+            # A serial line that garbles: that line is lost.
             return None
         except (can.CanError, OSError) as error:
-            raise _word_failure(error) from error
+            if not isinstance(error.__cause__, UnicodeDecodeError):
+                raise _word_failure(error) from error
+            # python-can keeps a serial line that is no text, and would fall over it again and again.
+            self.clear()
+            return None
         if message is None or message.is_error_frame or message.is_remote_frame or message.is_fd:
             return None
         if len(message.data) > FRAME_BYTES:
@@ -131,7 +135,11 @@ class SealedBus:
 
     def close(self) -> None:
         """Let go of the adapter."""
-        self.__bus.shutdown()
+        import can
+
+        # An adapter that was pulled out cannot be told goodbye; that was said where it mattered.
+        with contextlib.suppress(can.CanError, OSError):
+            self.__bus.shutdown()
 
     def __enter__(self) -> SealedBus:
         return self
