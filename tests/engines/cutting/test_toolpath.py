@@ -117,7 +117,8 @@ def test_no_sound_blade_is_gouged_or_left_with_a_wrong_root(blade, data):
         return
     root, gouge, _ = get_errors(standard, bitting, cutter, write(standard, bitting, cutter, edge=edge), edge)
     slope = 1 / math.tan(math.radians(standard.angle_deg) / 2)
-    assert gouge <= 0.0006 * (1 + slope)
+    # Ends and centres are rounded to half a micrometre along both axes, and an arc can add up two of these.
+    assert gouge <= 0.0011 * (1 + slope)
     # Where a cut stands so near to the shoulder that the bow is in the cutter's way, metal is left.
     if min(_get_rooms(standard, bitting, edge)) > cutter.diameter_mm / 2 + 0.1 or cutter.kind == "wheel":
         assert root <= 0.0011 or _stands_in_bow(standard, bitting, cutter, edge)
