@@ -311,6 +311,23 @@ def test_a_wheel_over_the_shoulder_is_said():
     assert plan_path(HERON, far, wheel, choose_depths(wheel, "brass")).remarks == ()
 
 
+def test_a_cut_too_near_to_the_shoulder_is_left_as_far_as_the_wheel_can_go():
+    short = replace(
+        HERON,
+        positions_mm=(1.0,),
+        depths_mm=(8.4, 4.0, 2.0),
+        labels=("1", "2", "3"),
+        length_mm=2.0,
+        flat_mm=0.0,
+    )
+    wheel = Cutter("sharp", "wheel", 60.0, 40, "hss", 0.0, 90.0)
+    bitting = Bitting(((2,),))
+    text = write(short, bitting, wheel)
+    x = np.linspace(0, 2, 41)
+    # From the bow's edge the wheel's own flank falls at 45 degrees.
+    assert carve(text, wheel, x, 8.4, 2.2) == pytest.approx(np.maximum(8.4 - x, 2.0), abs=0.001)
+
+
 def test_an_uncut_edge_needs_no_cutting():
     flat = replace(HERON, depths_mm=(8.4, 7.8, 7.2, 6.6), min_distinct=None, max_run=None)
     for name in ("wheel-90", "endmill-10"):

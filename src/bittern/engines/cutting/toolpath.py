@@ -150,6 +150,10 @@ def _stand_before_bow(outline: list[Point], top: float, slope: float) -> list[Po
             kept.append((x, top - slope * x))
         if x1 > kept[-1][0] + ROUNDING_MM:
             kept.append((x1, h1))
+    end = outline[-1][0]
+    if kept[-1][0] < end - ROUNDING_MM:
+        # The form leaves the whole blade from the bow on.
+        kept.append((end, top - slope * end))
     return kept
 
 
