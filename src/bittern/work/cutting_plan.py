@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -135,7 +135,13 @@ def plan_cut(
     standard = _require_open(desk, job)
     cutter, wish = _read_choice(desk, standard, job, data)
     secret = look_at_bitting(desk, number, person, str(data.get("reason") or ""))
-    bitting = parse_bitting(standard, secret)
+    return build_plan(standard, parse_bitting(standard, secret), cutter, machine, wish)
+
+
+def build_plan(
+    standard: BladeStandard, bitting: Bitting, cutter: Cutter, machine: Machine, wish: Wish
+) -> CutPlan:
+    """Return the set-ups of a whole key, each with its program proven."""
     edges = (0, 1) if standard.sides == "split" else (0,)
     set_ups = tuple(_set_up(standard, bitting, cutter, machine, wish, edge) for edge in edges)
     return CutPlan(standard, bitting, cutter, machine, wish, set_ups)
@@ -216,7 +222,7 @@ def _read_choice(
 def _set_up(
     standard: BladeStandard, bitting: Bitting, cutter: Cutter, machine: Machine, wish: Wish, edge: int
 ) -> SetUp:
-    own = Wish(edge, wish.material, wish.climb, wish.pass_mm, wish.speed_rpm, wish.feed_mm_min, wish.job)
+    own = replace(wish, edge=edge)
     planned = plan_program(standard, bitting, cutter, machine, own)
     swept = prove_program(planned.text, standard, bitting, cutter, edge=edge, where="program")
     return SetUp(edge, "AB"[edge] if standard.sides == "split" else "", planned, swept)

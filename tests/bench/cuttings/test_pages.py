@@ -13,11 +13,17 @@ from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
 
+from bittern.bench.cuttings.page import build_opened
 from bittern.bench.cuttings.store import DjangoUses
-from bittern.engines.blade.bitting import parse_bitting
+from bittern.demo import PACK_DIR
+from bittern.engines.blade.bitting import Bitting, parse_bitting
+from bittern.engines.cutting.fitting import fits_standard
+from bittern.engines.cutting.machine import Machine
+from bittern.formats.packs import read_pack
 from bittern.formats.program_reader import read_program
 from bittern.work.blade import look_at_bitting
-from bittern.work.cutting import prove_program
+from bittern.work.cutting import Wish, prove_program
+from bittern.work.cutting_plan import build_plan
 from bittern.work.ports import Desk
 from tests.bench.pages.journey import ODILE, find_inputs, read_words
 from tests.bench.pages.walk import BITTING, carry_to_blade
@@ -26,6 +32,7 @@ from tests.conftest import Cast
 pytestmark = pytest.mark.django_db
 
 LogIn = Callable[[Any], Client]
+PACK = read_pack(PACK_DIR)
 CHOICE = {"cutter": "wheel-90", "material": "brass", "milling": "climb", "reason": "to cut it"}
 TICKS = dict.fromkeys(("eyes", "guard", "clothes", "held"), "yes")
 
@@ -158,6 +165,27 @@ def test_cutting_counts_for_the_cutter_until_somebody_looks(client: Client, numb
     assert (found.cuts, found.minutes, found.looked_by) == (0, 0.0, "tamsin")
     assert "a look is due" not in read_words(client.get(address("cutting", number)))
     assert client.post(address("cutter-looked-at", number), {"cutter": "thunder"}).status_code == 409
+
+
+@pytest.mark.parametrize("name", sorted(PACK.blades))
+def test_every_blade_of_the_pack_has_its_set_ups(name: str, number: int, desk: Desk) -> None:
+    standard = PACK.blades[name]
+    count = len(standard.positions_mm)
+    half = tuple(place % 2 for place in range(count))
+    bitting = Bitting((half,) * (2 if standard.sides == "split" else 1))
+    cutter = next(one for one in PACK.tools.values() if not fits_standard(one, standard))
+    plan = build_plan(standard, bitting, cutter, Machine(), Wish(job="7"))
+    shown = build_opened(desk, desk.store.load(number), plan, {"reason": "test"})
+    assert plan.good
+    assert [view.set_up.name for view in shown["set_ups"]] == (
+        ["A", "B"] if standard.sides == "split" else [""]
+    )
+    assert plan.runs == (1 if standard.sides == "single" else 2)
+    assert plan.time_s >= sum(one.planned.duration.time_s for one in plan.set_ups) - 1e-9
+    for view in shown["set_ups"]:
+        assert len(view.stills) == 3
+        assert len(view.film["moments"]) > 20
+        assert bool(view.turn) == (standard.sides != "single")
 
 
 def test_models_and_migrations_agree() -> None:
