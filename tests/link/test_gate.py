@@ -15,7 +15,7 @@ from bittern.engines.link.errors import RefusedFrameError
 from bittern.engines.link.exchange import Patience
 from bittern.engines.link.frame import BITS, UNITS, Frame, address_all, address_unit, answer_from
 from bittern.engines.link.gate import ANSWER_S, MOST_UNITS, PAUSE_S
-from bittern.engines.link.services import REQUESTS
+from bittern.engines.link.services import REQUESTS, Request
 from bittern.engines.link.transport import write_flow_control, write_single
 from bittern.link.reading import ask, read_vehicle, watch_supply
 from bittern.link.sealed import SealedBus
@@ -108,6 +108,8 @@ class Rule:
             and other.data[0] >> 4 == 1
         ]
         assert bytes([question.data[1] + 0x40, question.data[2]]) in heads
+        assert question.extended is frame.extended, "answers come in the request's own length"
+        assert question.frame_id in (0x7DF, 0x18DB33F1, frame.frame_id), "only a unit that was asked"
 
 
 class Recording(OtherEnd):
@@ -198,6 +200,75 @@ def test_every_other_service_is_refused(service: int) -> None:
     assert end.sent == []
 
 
+REQUEST_FRAMES = sorted((frame for frame in ALLOWED if frame.data != FLOW), key=str)
+speakers = st.one_of(
+    st.tuples(st.just(11), st.integers(0, 7)),
+    st.tuples(st.just(29), st.one_of(st.integers(0, 8), st.just(241))),
+)
+asking = st.one_of(
+    st.sampled_from([frame for frame in REQUEST_FRAMES if frame.frame_id in (0x7DF, 0x18DB33F1)]),
+    st.builds(
+        lambda who, request: address_unit(who[0], who[1], write_single(request.payload)),
+        speakers,
+        st.sampled_from(REQUESTS),
+    ),
+)
+
+
+@given(asking, speakers, st.sampled_from(REQUESTS), st.integers(6, 70), speakers, st.floats(0, 12))
+def test_flow_control_leaves_exactly_when_the_rule_says(
+    question: Frame,
+    speaker: tuple[int, int],
+    head: Request,
+    length: int,
+    answered: tuple[int, int],
+    later_s: float,
+) -> None:
+    """The three frames that make a flow control lawful, drawn apart from each other."""
+    end = OtherEnd()
+    bus = end.seal()
+    bus.send(question)
+    end.clock.now += later_s
+    hear(end, bus, answer_from(*speaker, bytes([0x10, length]) + head.answer_head + bytes(4)))
+    flow = address_unit(*answered, write_flow_control())
+    lawful = (
+        speaker == answered
+        and flow.extended is question.extended
+        and question.frame_id in (0x7DF, 0x18DB33F1, flow.frame_id)
+        and head.payload == question.data[1:3]
+        and 8 <= length <= 64
+        and later_s <= ANSWER_S
+    )
+    if lawful:
+        bus.send(flow)
+    else:
+        with pytest.raises(RefusedFrameError):
+            bus.send(flow)
+    assert end.frames == [question, flow][: 1 + lawful]
+
+
+@pytest.mark.parametrize(
+    ("asked", "heard"),
+    [
+        (address_unit(11, 1, ASK_NUMBER.data), LONG),
+        (ASK_NUMBER, answer_from(29, 0, LONG.data)),
+        (address_all(29, ASK_NUMBER.data), LONG),
+        (address_unit(29, 5, ASK_NUMBER.data), answer_from(29, 4, LONG.data)),
+    ],
+    ids=str,
+)
+def test_a_unit_that_was_not_asked_gets_no_flow_control(asked: Frame, heard: Frame) -> None:
+    end = OtherEnd()
+    bus = end.seal()
+    bus.send(asked)
+    hear(end, bus, heard)
+    for bits in BITS:
+        for unit in range(8):
+            with pytest.raises(RefusedFrameError):
+                bus.send(address_unit(bits, unit, write_flow_control()))
+    assert end.frames == [asked]
+
+
 def test_requests_keep_a_pause() -> None:
     end = OtherEnd()
     bus = end.seal()
@@ -260,6 +331,20 @@ def test_an_answer_long_after_brings_no_flow_control() -> None:
     hear(end, bus, LONG)
     with pytest.raises(RefusedFrameError):
         bus.send(address_unit(11, 0, write_flow_control()))
+
+
+def test_an_answer_to_the_request_before_brings_no_flow_control() -> None:
+    end = OtherEnd()
+    bus = end.seal()
+    bus.send(ASK_NUMBER)
+    hear(end, bus, LONG)
+    end.clock.now += 1
+    bus.send(ASK_NUMBER)
+    with pytest.raises(RefusedFrameError):
+        bus.send(address_unit(11, 0, write_flow_control()))
+    hear(end, bus, LONG)
+    bus.send(address_unit(11, 0, write_flow_control()))
+    assert len(end.sent) == 3
 
 
 def test_only_so_many_units_get_flow_control() -> None:
