@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from bittern.engines.blade.bitting import Bitting, parse_bitting
-from bittern.engines.blade.measurement import CutEstimate, Measurement
+from bittern.engines.blade.measurement import CutEstimate, Fit, Measurement, Trace
+from bittern.engines.blade.outline import sample_contour
 from bittern.engines.blade.standard import BladeStandard
 from bittern.work.blade import look_at_bitting, require_ready
 from bittern.work.blade_outline import cut_out
@@ -23,6 +26,7 @@ from bittern.work.ports import Desk
 if TYPE_CHECKING:
     from bittern.engines.cutting.inspection import InspectedCut, Inspection
 
+TARGET_STEP_MM: Final = 0.02
 NOT_PASSED = {"fail": "out of its limits", "undecided": "too near to a limit to tell"}
 
 
@@ -159,8 +163,26 @@ def _as_measurement(order: InspectionOrder, inspection: Inspection) -> Measureme
         runners_up=(),
         allowed=True,
         problems=(),
-        fit=inspection.fit,
+        fit=_place_target(order, inspection),
     )
+
+
+def _place_target(order: InspectionOrder, inspection: Inspection) -> Fit:
+    """Return how the key lies, with the target where the cuts should be.
+
+    The engine lays the target over the cuts with what all of them are off by: drawn so, a key that was
+    clamped wrongly would look right.
+    """
+    edges = len(order.bitting.edges)
+
+    def place(trace: Trace) -> Trace:
+        edge = min(trace.edge, edges - 1)
+        x, height = np.array(sample_contour(order.standard, order.bitting, TARGET_STEP_MM, edge=edge)).T
+        # The frame goes with the cuts, so the target lies the other way in it.
+        meant = np.interp(trace.x_mm + inspection.shift_mm, x, height, left=np.nan, right=np.nan)
+        return replace(trace, ideal_mm=meant)
+
+    return replace(inspection.fit, traces=tuple(place(trace) for trace in inspection.fit.traces))
 
 
 def _as_estimate(cut: InspectedCut, label: str) -> CutEstimate:
