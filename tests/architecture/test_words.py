@@ -33,6 +33,8 @@ def test_no_file_says_what_it_should_not() -> None:
     faults = [
         f"{name_of(path)}: {fault}"
         for path in find_texts()
+        # Files of others are listed and unchanged (test_vendor.py): their words are their own.
+        if "/static/vendor/" not in name_of(path) or path.name == "vendor.json"
         for fault in find_words(path.read_text(errors="replace"))
     ]
     assert faults == []

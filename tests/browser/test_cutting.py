@@ -33,22 +33,8 @@ def look_over(page: Page, name: str) -> None:
     camera.take(page, name)
 
 
-@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
-def test_a_cut_is_planned_looked_at_and_its_program_taken(
-    size: dict[str, int], visit: Visit, tmp_path: Path
-) -> None:
-    technician = visit("tobin", size=size)
-    page = technician.page
-    number = steps.carry_to_edge_blade(technician)
-    page.get_by_label("Bitting", exact=True).fill(BITTING)
-    press(page, "Seal this bitting")
-    page.get_by_role("link", name="Plan the cut").click()
-    page.get_by_label(CUTTER).check()
-    look_over(page, "cutting-choice")
-    press(page, "Open the seal and plan")
-    expect(page.locator("main")).to_contain_text("Proven before metal.")
-    look_over(page, "cutting-plan")
-
+def scrub(page: Page) -> None:
+    """Move the sweep by keys, by its buttons and by its slider."""
     sweep = page.locator(".sweep")
     expect(sweep.locator(".sweep-words")).to_contain_text("the cutter")
     slider = sweep.get_by_role("slider")
@@ -66,6 +52,8 @@ def test_a_cut_is_planned_looked_at_and_its_program_taken(
     page.keyboard.press("End")
     expect(sweep.locator(".sweep-left")).to_have_attribute("d", done or "")
 
+
+def turn_the_solid(page: Page) -> None:
     page.get_by_role("button", name="Turn it in your hand").click()
     said = page.locator(".solid [data-words]")
     expect(said).to_be_visible(timeout=20_000)
@@ -75,6 +63,9 @@ def test_a_cut_is_planned_looked_at_and_its_program_taken(
     page.locator(".solid").scroll_into_view_if_needed()
     camera.take(page, "cutting-solid")
 
+
+def take_program(page: Page, number: int, folder: Path) -> None:
+    """Take the program with its four ticks, and sweep the file that came."""
     take = page.locator('form[data-act="take-program"]')
     press(page, "Download the program")
     expect(page.locator(".problem")).to_contain_text("expected eye protection on")
@@ -83,13 +74,34 @@ def test_a_cut_is_planned_looked_at_and_its_program_taken(
     look_over(page, "cutting-take")
     with page.expect_download() as given:
         page.get_by_role("button", name="Download the program").click()
-    file = tmp_path / given.value.suggested_filename
+    file = folder / given.value.suggested_filename
     given.value.save_as(file)
     assert file.name == f"job-{number}.nc"
     pack = read_pack(PACK_DIR)
     standard = pack.blades[pack.articles[steps.EDGE_ARTICLE].blade]
     swept = prove_program(file.read_text(), standard, parse_bitting(standard, BITTING), pack.tools[CUTTER])
     assert swept.good
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_a_cut_is_planned_looked_at_and_its_program_taken(
+    size: dict[str, int], visit: Visit, tmp_path: Path
+) -> None:
+    technician = visit("tobin", size=size)
+    page = technician.page
+    number = steps.carry_to_edge_blade(technician)
+    page.get_by_label("Bitting", exact=True).fill(BITTING)
+    press(page, "Seal this bitting")
+    page.get_by_role("link", name="Plan the cut").click()
+    page.get_by_label(CUTTER).check()
+    look_over(page, "cutting-choice")
+    press(page, "Open the seal and plan")
+    expect(page.locator("main")).to_contain_text("Proven before metal.")
+    look_over(page, "cutting-plan")
+
+    scrub(page)
+    turn_the_solid(page)
+    take_program(page, number, tmp_path)
 
     cut = page.locator('form[data-act="record-cut"]')
     cut.locator('[name="eyes"]').check()

@@ -129,12 +129,13 @@ def get_p_all_conform(off_mm: Floats, covariance_mm2: Floats, limit_mm: float) -
 
     Examples
     --------
-    Two lengths that are wrong together are no more likely wrong than one; two by themselves are:
+    One length conforms with 0.9772. Two that are wrong together are hardly less likely to (the part of their
+    own that each is taken to have makes the difference); two by themselves are:
 
     >>> import numpy as np
     >>> together = np.full((2, 2), 0.16)
     >>> round(get_p_all_conform(np.array([1.2, 1.2]), together, 2.0), 4)
-    0.9772
+    0.9705
     >>> round(get_p_all_conform(np.array([1.2, 1.2]), np.diag([0.16, 0.16]), 2.0), 4)
     0.955
     """
