@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -29,7 +30,7 @@ from bittern.work.cutting import (
     prove_program,
 )
 from bittern.work.entry import Entry
-from bittern.work.errors import ClosedError, NotYetError, WorkError
+from bittern.work.errors import ClosedError, ConflictError, NotYetError, WorkError
 from bittern.work.facts import JobFile
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
@@ -147,6 +148,43 @@ def build_plan(
     return CutPlan(standard, bitting, cutter, machine, wish, set_ups)
 
 
+def mark_plan(job: JobFile, standard: BladeStandard, cutter: Cutter, machine: Machine) -> str:
+    """Return what tells a plan that is out of date from one that stands.
+
+    It changes with the bitting on record, the standard, the cutter and the machine's profile. Nothing of the
+    bitting is in it: a digest of so few cuts would give them away.
+    """
+    entered = job.blade.entered_at.isoformat() if job.blade else ""
+    return hashlib.sha256(repr((entered, standard, cutter, machine)).encode()).hexdigest()[:32]
+
+
+def plan_again(
+    desk: Desk, number: int, person: Person, data: Mapping[str, object], machine: Machine
+) -> CutPlan:
+    """Return the plan that somebody was shown, for its files; field planned_for besides those of the plan.
+
+    Raises
+    ------
+    ConflictError
+        Bitting, standard, cutter or profile are no longer those of the plan that was shown.
+    """
+    require(person, "bench")
+    _require_current(desk, desk.store.load(number), data, machine)
+    return plan_cut(desk, number, person, data, machine)
+
+
+def is_program_outdated(desk: Desk, job: JobFile) -> bool:
+    """Return whether the last program taken was made for a bitting or a standard that was replaced since."""
+    taken = desk.store.entries(job.number, "cut.program")
+    if not taken or job.blade is None:
+        return False
+    entered = desk.store.entries(job.number, "blade.entered")
+    last = taken[-1]
+    # By the log's order: a clock may be set back.
+    replaced = bool(entered) and entered[-1].sequence > last.sequence
+    return replaced or last.payload.get("standard") != get_standard(desk, job).id
+
+
 def take_program(
     desk: Desk, number: int, person: Person, data: Mapping[str, object], machine: Machine
 ) -> tuple[str, str]:
@@ -161,8 +199,11 @@ def take_program(
         The sweep of the program shows a key that would be wrong.
     NotYetError
         The promise is not accepted yet.
+    ConflictError
+        The plan that was shown is out of date: what would be cut is not what was seen.
     """
     require(person, "bench")
+    _require_current(desk, desk.store.load(number), data, machine)
     entry = Entry(data)
     for name, expected in WHAT_TICKED.items():
         if not entry.flag(name):
@@ -180,6 +221,8 @@ def take_program(
     if chosen.spoiling:
         raise SpoilsError(chosen.spoiling[0], "a key within its tolerance", hint="choose another cutter")
     with changing(desk, number, person, "bench") as change:
+        # Somebody may have put another bitting in its place while this one was planned.
+        _require_current(desk, change.job, data, machine)
         change.log(
             "cut.program",
             standard=plan.standard.id,
@@ -189,6 +232,18 @@ def take_program(
         )
     edge = f"-edge-{name}" if name else ""
     return f"job-{number}{edge}.nc", chosen.planned.text
+
+
+def _require_current(desk: Desk, job: JobFile, data: Mapping[str, object], machine: Machine) -> None:
+    standard = _require_open(desk, job)
+    cutter = desk.pack.tools.get(str(data.get("cutter") or ""))
+    if cutter is None or data.get("planned_for") != mark_plan(job, standard, cutter, machine):
+        raise ConflictError(
+            "a plan for another bitting, standard, cutter or machine profile",
+            "one for what is on record now",
+            where="blade",
+            hint="plan the cut again, and delete any program taken before",
+        )
 
 
 def _require_open(desk: Desk, job: JobFile) -> BladeStandard:

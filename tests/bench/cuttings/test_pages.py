@@ -26,7 +26,7 @@ from bittern.work.cutting import Wish, prove_program
 from bittern.work.cutting_plan import build_plan
 from bittern.work.ports import Desk
 from tests.bench.pages.journey import ODILE, find_inputs, read_words
-from tests.bench.pages.walk import BITTING, carry_to_blade
+from tests.bench.pages.walk import BITTING, act, carry_to_blade
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db
@@ -34,7 +34,16 @@ pytestmark = pytest.mark.django_db
 LogIn = Callable[[Any], Client]
 PACK = read_pack(PACK_DIR)
 CHOICE = {"cutter": "wheel-90", "material": "brass", "milling": "climb", "reason": "to cut it"}
+OTHER_BITTING = "3 1 3 4 2 2 1 3"
 TICKS = dict.fromkeys(("eyes", "guard", "clothes", "held"), "yes")
+
+
+def see_plan(client: Client, number: int, **choice: str) -> dict[str, str]:
+    """Return the fields that the plan's page sends for a file."""
+    page = client.post(address("cutting", number), {**CHOICE, **choice})
+    seen = find_inputs(page, name="planned_for")
+    assert len({one["value"] for one in seen}) == 1
+    return {**CHOICE, **choice, "planned_for": str(seen[0]["value"])}
 
 
 @pytest.fixture
@@ -91,7 +100,7 @@ def test_the_film_of_the_page_ends_with_the_ideal_outline(client: Client, number
 
 
 def test_a_program_needs_every_tick_and_then_makes_the_key(client: Client, number: int, desk: Desk) -> None:
-    fields = {**CHOICE, "kind": "program", "set_up": ""}
+    fields = {**see_plan(client, number), "kind": "program", "set_up": ""}
     for missing in TICKS:
         some = {name: value for name, value in TICKS.items() if name != missing}
         refused = client.post(address("cutting-file", number), {**fields, **some})
@@ -116,7 +125,7 @@ def test_a_program_needs_every_tick_and_then_makes_the_key(client: Client, numbe
 
 @pytest.mark.parametrize(("kind", "start"), [("glb", b"glTF"), ("dxf", b"999\n"), ("svg", b"<svg")])
 def test_outlines_and_the_solid_are_files(client: Client, number: int, kind: str, start: bytes) -> None:
-    given = client.post(address("cutting-file", number), {**CHOICE, "kind": kind})
+    given = client.post(address("cutting-file", number), {**see_plan(client, number), "kind": kind})
     assert given.status_code == 200
     assert given.content.lstrip().startswith(start.lstrip())
 
@@ -148,10 +157,42 @@ def test_a_chosen_speed_and_a_machine_profile_are_kept_to(
     profile = tmp_path / "small.toml"
     profile.write_text('id = "small"\ntitle = "The small mill"\n[words]\nline_numbers = true\n')
     settings.BITTERN_MACHINE = profile
-    fields = {**CHOICE, **TICKS, "kind": "program", "set_up": "", "speed_rpm": "500"}
+    fields = {**see_plan(client, number, speed_rpm="500"), **TICKS, "kind": "program", "set_up": ""}
     text = client.post(address("cutting-file", number), fields).content.decode()
     assert re.search(r"\bS500\b", text)
     assert re.search(r"^N\d+", text, re.MULTILINE)
+
+
+@pytest.mark.parametrize("kind", ["program", "glb", "dxf", "svg"])
+def test_a_plan_is_out_of_date_when_the_bitting_was_replaced(
+    client: Client, number: int, desk: Desk, kind: str
+) -> None:
+    fields = {**see_plan(client, number), **TICKS, "kind": kind, "set_up": ""}
+    assert client.post(address("cutting-file", number), fields).status_code == 200
+    act(desk, number, "enter-bitting", bitting=OTHER_BITTING)
+    before = read_log(desk, number)
+    refused = client.post(address("cutting-file", number), fields)
+    assert refused.status_code == 409
+    assert "a plan for another bitting" in read_words(refused)
+    # Neither was the seal opened nor a program handed out.
+    assert read_log(desk, number) == before
+    fresh = {**fields, **see_plan(client, number)}
+    assert client.post(address("cutting-file", number), fields | fresh).status_code == 200
+
+
+def test_a_program_taken_for_another_bitting_is_said_to_be_out_of_date(
+    client: Client, number: int, desk: Desk
+) -> None:
+    words = "The program taken before is out of date"
+    pages = (f"/jobs/{number}/?leg=blade", address("cutting", number))
+    fields = {**see_plan(client, number), **TICKS, "kind": "program", "set_up": ""}
+    client.post(address("cutting-file", number), fields)
+    assert not any(words in read_words(client.get(page)) for page in pages)
+    act(desk, number, "enter-bitting", bitting=OTHER_BITTING)
+    assert all(words in read_words(client.get(page)) for page in pages)
+    fields = {**see_plan(client, number), **TICKS, "kind": "program", "set_up": ""}
+    client.post(address("cutting-file", number), fields)
+    assert not any(words in read_words(client.get(page)) for page in pages)
 
 
 def test_cutting_counts_for_the_cutter_until_somebody_looks(client: Client, number: int, desk: Desk) -> None:

@@ -18,7 +18,7 @@ from bittern.formats.sweep_drawing import draw_moment
 from bittern.work.blade import get_standard
 from bittern.work.cutter_use import find_use, is_due
 from bittern.work.cutting import MILLINGS
-from bittern.work.cutting_plan import CutPlan, SetUp
+from bittern.work.cutting_plan import CutPlan, SetUp, is_program_outdated, mark_plan
 from bittern.work.facts import JobFile
 from bittern.work.legs import TITLES
 from bittern.work.people import Person
@@ -65,6 +65,7 @@ def build_closed(desk: Desk, job: JobFile, person: Person, machine: Machine) -> 
         "machine": machine,
         **found,
         "due": [one for one in uses if is_due(desk, one)],
+        "outdated": is_program_outdated(desk, job),
         "life": desk.terms.cutter_life_min,
         "materials": MATERIAL_WORDS,
         "millings": MILLING_WORDS,
@@ -94,7 +95,11 @@ def build_opened(desk: Desk, job: JobFile, plan: CutPlan, typed: Mapping[str, ob
         "time": f"{minutes} min {seconds:02} s" if minutes else f"{seconds} s",
         "feeds": feeds,
         "material": MATERIAL_WORDS[plan.wish.material],
-        "choice": {name: typed.get(name, "") for name in CHOICE},
+        "choice": {
+            **{name: typed.get(name, "") for name in CHOICE},
+            "planned_for": mark_plan(job, plan.standard, plan.cutter, plan.machine),
+        },
+        "outdated": is_program_outdated(desk, job),
         "reason": typed.get("reason", ""),
         "solid": _build_solid(plan),
         "use": use,

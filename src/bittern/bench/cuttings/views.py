@@ -26,7 +26,7 @@ from bittern.formats.dxf import write_dxf
 from bittern.formats.glb import write_glb
 from bittern.formats.machines import read_machine
 from bittern.work.cutter_use import record_look
-from bittern.work.cutting_plan import CutPlan, plan_cut, take_program
+from bittern.work.cutting_plan import CutPlan, plan_again, plan_cut, take_program
 from bittern.work.errors import FieldsError, NoSuchJobError
 from bittern.work.facts import JobFile
 from bittern.work.people import Person, require
@@ -72,7 +72,7 @@ def cutting_file(request: HttpRequest, number: int) -> HttpResponse:
         if kind not in _WRITERS:
             raise InputError(shorten(kind) or "nothing", " or ".join(["program", *_WRITERS]), where="kind")
         write, content_type = _WRITERS[kind]
-        plan = plan_cut(desk, number, person, typed, machine)
+        plan = plan_again(desk, number, person, typed, machine)
     except FieldsError as error:
         return _show_opened_again(request, number, person, typed, error)
     except BitternError as error:
@@ -150,7 +150,7 @@ def _show_opened_again(
     desk, machine = open_desk(), load_machine()
     try:
         job = desk.store.load(number)
-        plan = plan_cut(desk, number, person, typed, machine)
+        plan = plan_again(desk, number, person, typed, machine)
     except BitternError:
         return show_problem(request, error, back=reverse("cutting", args=[number]))
     fields = list_sentences(error)

@@ -19,6 +19,7 @@ from bittern.engines.blade.worklist import cutting_list
 from bittern.engines.cutting.fitting import list_remarks
 from bittern.formats.chart import format_length, render_chart
 from bittern.work.blade import CutterChoice, get_standard, judge_bitting, list_cutters, study_readings
+from bittern.work.cutting_plan import is_program_outdated
 from bittern.work.errors import FieldsError
 from bittern.work.facts import JobFile
 from bittern.work.legs import TITLES
@@ -70,6 +71,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         "form_words": describe_measuring(standard),
         "reading_rows": [ReadingRow(name, label) for name, label in list_reading_fields(standard)],
         "waiting": waiting,
+        "outdated": is_program_outdated(desk, job),
         "may_work": may_work,
         "may_look": person.may("look"),
         "may_enter": may_work and job.authority is not None,
