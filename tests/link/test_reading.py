@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import random
+import tracemalloc
 
 import pytest
 
 from bittern.engines.link.errors import SilenceError
+from bittern.engines.link.exchange import Exchange, Patience
 from bittern.engines.link.frame import Frame, answer_from
 from bittern.engines.link.services import NUMBER as NUMBER_REQUEST
 from bittern.engines.link.services import VOLTAGE
@@ -157,6 +160,23 @@ def test_a_flood_ends_and_keeps_nothing() -> None:
         read_vehicle(end.seal())
     assert end.clock.now - begun < 1.5
     assert [frame.frame_id for frame in end.frames] == [0x7DF, 0x18DB33F1]
+
+
+def test_a_flood_of_anything_takes_no_memory() -> None:
+    """Fifty thousand frames of every kind, from units and others: what is held stays below 64 kB."""
+    patience = Patience(answer_s=100, whole_s=100)
+    exchange = Exchange(NUMBER_REQUEST, bits=29, patience=patience)
+    exchange.begin(0.0)
+    chance = random.Random(5)
+    exchange.feed(answer_from(29, 0, bytes(8)), 0.0)
+    tracemalloc.start()
+    for count in range(patience.most_frames - 1):
+        data = bytes([chance.choice([0x07, 0x10, 0x20 + count % 16, 0x30])]) + chance.randbytes(7)
+        exchange.feed(Frame(0x18DAF100 + chance.randrange(-9, 256), data, True), count / 1000)
+    held = tracemalloc.get_traced_memory()[0]
+    tracemalloc.stop()
+    assert held < 65_536
+    assert len(exchange.conclude().faults) <= 16
 
 
 def test_a_flood_ends_even_where_the_clock_stands_still() -> None:
