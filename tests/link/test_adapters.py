@@ -55,7 +55,7 @@ class SerialAdapter:
         frame = Frame(int(line[1 : 1 + digits], 16), bytes.fromhex(line[2 + digits :]), digits == 8)
         self.frames.append(frame)
         os.write(self.near, self.noise)
-        for answer in self.unit.react(frame, time.monotonic()):
+        for answer in self.unit.hear(frame, time.monotonic()):
             kind, width = ("T", 8) if answer.extended else ("t", 3)
             text = f"{kind}{answer.frame_id:0{width}X}{len(answer.data)}{answer.data.hex()}\r"
             os.write(self.near, text.encode())

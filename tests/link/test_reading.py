@@ -13,6 +13,8 @@ from bittern.engines.link.exchange import Exchange, Patience
 from bittern.engines.link.frame import Frame, answer_from
 from bittern.engines.link.services import NUMBER as NUMBER_REQUEST
 from bittern.engines.link.services import VOLTAGE
+from bittern.engines.link.supply import judge_supply
+from bittern.engines.link.unit import simulate_unit
 from bittern.link.reading import ask, read_vehicle, watch_supply
 from tests.link.vehicle import NUMBER, OtherEnd, Unit, on_bus, single, usual_answers
 
@@ -197,3 +199,18 @@ def test_the_supply_is_watched_until_the_vehicle_falls_silent() -> None:
     unit.answers.clear()
     with pytest.raises(SilenceError, match="type it in"):
         next(samples)
+
+
+@pytest.mark.parametrize("bits", [11, 29])
+def test_a_simulated_unit_is_read_and_its_supply_falls(bits: int) -> None:
+    end = OtherEnd()
+    begun_s = end.clock.now
+    unit = simulate_unit(NUMBER, lambda: 12.9 - 0.02 * (end.clock.now - begun_s), bits=bits, unit=2)
+    end.react, end.idle = unit.hear, unit.go_on
+    bus = end.seal()
+    assert read_vehicle(bus, bits=bits).number == NUMBER
+    samples = list(itertools.islice(watch_supply(bus, bits=bits), 20))
+    state = judge_supply(samples)
+    assert state.level == "falling"
+    assert state.slope_v_per_s == pytest.approx(-0.02, abs=0.001)
+    assert state.seconds_left == pytest.approx((samples[-1].volts - 12.0) / 0.02, rel=0.05)

@@ -10,8 +10,9 @@ from contextlib import contextmanager
 
 import can
 
-from bittern.engines.link.frame import Frame, address_all, address_unit, answer_from, find_addressed
-from bittern.engines.link.transport import Sender, write_single
+from bittern.engines.link.frame import Frame, address_all, address_unit, answer_from
+from bittern.engines.link.transport import write_single
+from bittern.engines.link.unit import ControlUnit
 from bittern.link.sealed import SealedBus
 
 NUMBER = "1M8GDM9AXKP042788"
@@ -75,34 +76,19 @@ class OtherEnd:
         return SealedBus(self, self.clock)
 
 
-class Unit:
-    """A control unit that answers payloads with payloads, by the engine's own sender."""
+class Unit(ControlUnit):
+    """A control unit whose requests are written in hexadecimal."""
 
     def __init__(self, answers: dict[str, bytes], *, bits: int = 11, unit: int = 0) -> None:
-        self.answers = {bytes.fromhex(asked): answer for asked, answer in answers.items()}
-        self.bits, self.unit = bits, unit
-        self.sender: Sender | None = None
-
-    def react(self, frame: Frame, now: float) -> Iterable[Frame]:
-        units = find_addressed(frame)
-        if units is None or frame.bits != self.bits or self.unit not in units:
-            return
-        if frame.data[0] >> 4 == 3 and self.sender:
-            self.sender.feed(frame.data, now)
-        elif frame.data[0] >> 4 == 0:
-            answer = self.answers.get(frame.data[1 : 1 + frame.data[0]])
-            self.sender = Sender(answer) if answer else None
-        yield from self.idle(now)
-
-    def idle(self, now: float) -> Iterable[Frame]:
-        while self.sender and (data := self.sender.poll(now)):
-            yield answer_from(self.bits, self.unit, data)
+        super().__init__(
+            {bytes.fromhex(asked): answer for asked, answer in answers.items()}, bits=bits, unit=unit
+        )
 
 
 def on_bus(*units: Unit) -> OtherEnd:
     """Return a bus with these units on it."""
-    end = OtherEnd(lambda frame, now: [f for unit in units for f in unit.react(frame, now)])
-    end.idle = lambda now: [f for unit in units for f in unit.idle(now)]
+    end = OtherEnd(lambda frame, now: [f for unit in units for f in unit.hear(frame, now)])
+    end.idle = lambda now: [f for unit in units for f in unit.go_on(now)]
     return end
 
 
@@ -146,7 +132,7 @@ def serving(channel: str | can.BusABC, *units: Unit) -> Iterator[list[can.Messag
                 continue
             arrived.append(message)
             for unit in units:
-                for frame in unit.react(to_frame(message), time.monotonic()):
+                for frame in unit.hear(to_frame(message), time.monotonic()):
                     far.send(to_message(frame))
 
     thread = threading.Thread(target=work, daemon=True)
