@@ -53,14 +53,20 @@ MINUTES = (
     CostField("frequency_hz", "The frequency", "Measure one press at the bench."),
     CostField("chip", "The chip", "Hold the key to the chip reader."),
 )
+VISITS = (
+    CostField("blade", "The blade", "The key has to lie beside the drawings."),
+    CostField("frequency_hz", "The frequency", "The key has to be at the receiver."),
+    CostField("chip", "The chip", "The key has to be at the chip reader."),
+)
+"""Questions whose answer needs the key here; the others can be asked by telephone."""
 
 
 def read_terms(person: Person, data: Mapping[str, object]) -> ShopTerms:
     """Return the terms that an owner typed.
 
     Fields: name, town, labour_per_hour, tax_percent, cutting_minutes, proof_minutes, bar_percent, unit,
-    cutter_life_min, risk_percent; for each of :data:`COSTS` ``cost_…``, and ``minutes_…`` for each question
-    of :data:`MINUTES`.
+    cutter_life_min, risk_percent; for each of :data:`COSTS` ``cost_…``, ``minutes_…`` for each question of
+    :data:`MINUTES`, ``visit_…`` for each of :data:`VISITS`.
 
     Raises
     ------
@@ -120,6 +126,7 @@ def write_costs(costs: Costs) -> dict[str, str]:
     return {
         **{f"cost_{one.name}": f"{getattr(costs, one.name):.2f}" for one in COSTS},
         **{f"minutes_{one.name}": f"{costs.minutes.get(one.name, 0.0):g}" for one in MINUTES},
+        **{f"visit_{one.name}": f"{costs.visit.get(one.name, 0.0):.2f}" for one in VISITS},
     }
 
 
@@ -141,4 +148,5 @@ def _read_costs(entry: Entry) -> Costs:
     minutes = {
         one.name: float(entry.decimal(f"minutes_{one.name}", "0", MOST_QUESTION_MINUTES)) for one in MINUTES
     }
-    return unpack_costs({**money, "minutes": minutes})
+    visit = {one.name: float(entry.decimal(f"visit_{one.name}", "0", MOST_MONEY)) for one in VISITS}
+    return unpack_costs({**money, "minutes": minutes, "visit": visit})

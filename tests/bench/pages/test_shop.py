@@ -15,7 +15,7 @@ from bittern.engines.key.decision import Costs
 from bittern.engines.key.evidence import KINDS
 from bittern.work.key import weigh
 from bittern.work.ports import Desk
-from bittern.work.shop import COSTS, MINUTES, unpack_costs, write_costs, write_terms
+from bittern.work.shop import COSTS, MINUTES, VISITS, unpack_costs, write_costs, write_terms
 from tests.bench.pages.journey import carry, find_inputs, read_words
 from tests.conftest import Cast
 
@@ -45,6 +45,9 @@ TERMS = {
     "minutes_blade": "3",
     "minutes_frequency_hz": "7.5",
     "minutes_chip": "12",
+    "visit_blade": "0.00",
+    "visit_frequency_hz": "35.00",
+    "visit_chip": "20.00",
 }
 
 
@@ -75,6 +78,7 @@ def test_what_the_owner_sets_is_kept_and_shown_again(cast: Cast, log_in: LogIn) 
         ("unit", "ell"),
         ("cost_per_minute", "-1"),
         ("cost_delay", ""),
+        ("visit_chip", "-1"),
         ("cost_wrong_order", "forty"),
         ("cost_second_visit", "inf"),
         ("minutes_chip", "241"),
@@ -106,12 +110,11 @@ def test_every_cost_is_asked_for_with_its_meaning_its_unit_and_what_is_usual(
 ) -> None:
     page = log_in(cast.owner).get("/shop/")
     words = read_words(page)
-    # What a visit for one kind of question costs depends on where the key is: no term of the shop.
     plain = [name for name, value in asdict(Costs()).items() if isinstance(value, float)]
     assert [one.name for one in COSTS] == plain
     assert {one.name for one in MINUTES} == set(KINDS) == set(Costs().minutes)
     usual = write_costs(Costs())
-    for prefix, fields in (("cost", COSTS), ("minutes", MINUTES)):
+    for prefix, fields in (("cost", COSTS), ("minutes", MINUTES), ("visit", VISITS)):
         for one in fields:
             assert f"{one.means} Usual: {usual[f'{prefix}_{one.name}']}." in words
             assert len(find_inputs(page, name=f"{prefix}_{one.name}")) == 1
@@ -126,7 +129,9 @@ def test_the_weighing_counts_with_the_shops_own_costs(cast: Cast, log_in: LogIn,
     log_in(cast.owner).post("/shop/", {**TERMS, "minutes_fcc_id": "240", "cost_per_minute": "100"})
     dear = replace(desk, terms=load_terms())
     assert all(
-        ask.cost == 100 * float(TERMS[f"minutes_{ask.question}"] if ask.question != "fcc_id" else "240")
+        ask.cost
+        == 100 * float(TERMS[f"minutes_{ask.question}"] if ask.question != "fcc_id" else "240")
+        + float(TERMS.get(f"visit_{ask.question}", "0"))
         for ask in weigh(dear, job).ask
     )
     log_in(cast.owner).post("/shop/", {**TERMS, **dict.fromkeys(WRONG, "0")})

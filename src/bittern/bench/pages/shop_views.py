@@ -15,7 +15,16 @@ from bittern.core.errors import BitternError
 from bittern.engines.key.decision import Costs
 from bittern.work.errors import FieldsError, NotAllowedError
 from bittern.work.people import require
-from bittern.work.shop import COSTS, MINUTES, UNITS, CostField, read_terms, write_costs, write_terms
+from bittern.work.shop import (
+    COSTS,
+    MINUTES,
+    UNITS,
+    VISITS,
+    CostField,
+    read_terms,
+    write_costs,
+    write_terms,
+)
 
 FORM = "set-terms"
 
@@ -54,6 +63,7 @@ def list_cost_fields() -> dict[str, object]:
     return {
         "costs": describe("cost", COSTS),
         "minutes": describe("minutes", MINUTES),
+        "visits": describe("visit", VISITS),
         "currency": _name_currency(),
     }
 
