@@ -102,6 +102,11 @@ class CutPlan:
         return sum(one.planned.duration.time_s for one in self.set_ups) * self.runs / len(self.set_ups)
 
     @cached_property
+    def length_mm(self) -> float:
+        """How far the cutter travels for a whole key."""
+        return sum(one.planned.duration.length_mm for one in self.set_ups) * self.runs / len(self.set_ups)
+
+    @cached_property
     def cutting_min(self) -> float:
         """How long the cutter is in metal for a whole key."""
         cutting = sum(one.planned.duration.cutting_s for one in self.set_ups)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -35,6 +36,7 @@ MILLING_WORDS = dict(
     )
 )
 CHOICE = ("cutter", "material", "milling", "pass_mm", "speed_rpm", "feed_mm_min", "reason")
+LEAST_MM = 0.001
 STILLS = (("Before", 0.0), ("Half way", 0.5), ("Done", 1.0))
 
 
@@ -52,6 +54,7 @@ class SetUpView:
     root_error: str
     gouge: str
     worst: str
+    unreached: str
 
 
 def build_closed(desk: Desk, job: JobFile, person: Person, machine: Machine) -> dict[str, Any]:
@@ -121,10 +124,16 @@ def _view(plan: CutPlan, one: SetUp) -> SetUpView:
         stills=stills,
         film=film.as_dict(),
         film_id=f"film-{one.name or 'key'}",
-        root_error=f"{swept.root_error_mm:.3f} mm",
-        gouge=f"{swept.gouge_mm:.3f} mm",
-        worst=f"{swept.worst_error_mm:.3f} mm",
+        root_error=f"off by {_bound(swept.root_error_mm)}",
+        gouge=_bound(swept.gouge_mm) if swept.gouge_mm > 0 else "nowhere found",
+        worst=f"off by {_bound(swept.worst_error_mm)}",
+        unreached=_bound(swept.unreachable_mm) if swept.unreachable_mm > LEAST_MM else "",
     )
+
+
+def _bound(value_mm: float) -> str:
+    """Return the least whole number of micrometres that is not below a length: never nought for a little."""
+    return f"at most {max(math.ceil(value_mm / LEAST_MM - 1e-9), 1) * LEAST_MM:.3f} mm"
 
 
 def _say_turn(plan: CutPlan, one: SetUp) -> str:
