@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from bittern.engines.blade.bitting import Bitting, parse_bitting
+from bittern.engines.blade.caliper import Reading
 from bittern.engines.blade.measurement import CutEstimate, Fit, Measurement, Trace
 from bittern.engines.blade.outline import sample_contour
 from bittern.engines.blade.standard import BladeStandard
@@ -22,6 +23,7 @@ from bittern.work.errors import NotYetError
 from bittern.work.facts import InspectionNote
 from bittern.work.people import Person
 from bittern.work.ports import Desk
+from bittern.work.readings import parse_readings
 
 if TYPE_CHECKING:
     from bittern.engines.cutting.inspection import InspectedCut, Inspection
@@ -39,6 +41,7 @@ class InspectionOrder:
     how: str
     dpi: float | None
     risk: float
+    heights: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +55,8 @@ class InspectedKey:
 def begin_inspection(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> InspectionOrder:
     """Return the target of an inspection; the look at it is on record first.
 
-    Fields: how (scan or photo), dpi (a scan's, the file's own without it), reason.
+    Fields: how (scan or photo), dpi (a scan's, the file's own without it), reason; reading-1 … and sd_mm,
+    where single cuts were measured again by caliper.
 
     Raises
     ------
@@ -74,8 +78,10 @@ def begin_inspection(desk: Desk, number: int, person: Person, data: Mapping[str,
                 where="blade",
                 hint="record what the gauge says",
             )
+    heights = parse_readings(standard, data)
     secret = look_at_bitting(desk, number, person, str(data.get("reason") or ""))
-    return InspectionOrder(standard, parse_bitting(standard, secret), how, dpi, desk.terms.inspection_risk)
+    bitting, risk = parse_bitting(standard, secret), desk.terms.inspection_risk
+    return InspectionOrder(standard, bitting, how, dpi, risk, heights)
 
 
 def inspect_finished(order: InspectionOrder, raw: bytes, person: Person, desk: Desk) -> InspectedKey:
@@ -92,7 +98,9 @@ def inspect_finished(order: InspectionOrder, raw: bytes, person: Person, desk: D
     dpi, dpi_from = order.dpi, "as typed"
     if order.how == SCAN and dpi is None:
         dpi, dpi_from = find_dpi(raw), "from the file"
-    found = inspect_blade_picture(raw, order.standard, order.bitting, dpi=dpi, risk=order.risk)
+    found = inspect_blade_picture(
+        raw, order.standard, order.bitting, dpi=dpi, risk=order.risk, heights=order.heights
+    )
     flat, silhouette, inspection = found.flat, found.silhouette, found.inspection
     seen = PictureReading(_as_measurement(order, inspection), flat, silhouette)
     picture, size, frame = cut_out(seen)
@@ -104,7 +112,7 @@ def inspect_finished(order: InspectionOrder, raw: bytes, person: Person, desk: D
         residual_mm=flat.residual_mm,
         notes=(*flat.notes, *silhouette.notes),
         silhouette=silhouette,
-        heights=(),
+        heights=order.heights,
         swapped=False,
         measurement=seen.measurement,
         picture=picture,
@@ -133,6 +141,7 @@ def note_inspection(
             how=order.how,
             verdict=found.verdict,
             cuts=len(found.cuts),
+            by_caliper=len(order.heights),
             p_conform=found.p_conform,
             worst_mm=max(off, default=0.0),
             limit_mm=found.limit_mm,
@@ -147,6 +156,7 @@ def note_inspection(
             verdict=found.verdict,
             p_conform=round(found.p_conform, 4),
             worst_mm=round(note.worst_mm, 3),
+            by_caliper=note.by_caliper,
             patterns=[pattern.kind for pattern in found.patterns],
         )
 

@@ -88,9 +88,12 @@ def inspect_blade_picture(
     *,
     dpi: float | None = None,
     risk: float = USUAL_RISK,
+    heights: Sequence[Reading] = (),
     where: str = "picture",
 ) -> PictureInspection:
     """Return whether the finished key in a picture has the heights it should have.
+
+    ``heights`` are of single cuts by caliper; they are weighed in with what the picture says.
 
     Raises as :func:`read_blade_picture`, and ValueError for a risk that is none.
     """
@@ -100,7 +103,8 @@ def inspect_blade_picture(
     if standard.kind == "edge" and not may_be(standard, silhouette):
         # At a wrong scale every key would fail, and nobody would know why.
         raise name_misfit(silhouette, (standard,))
-    return PictureInspection(inspect_key(silhouette, standard, bitting, risk=risk), flat, silhouette)
+    found = inspect_key(silhouette, standard, bitting, risk=risk, readings=heights)
+    return PictureInspection(found, flat, silhouette)
 
 
 def check_dpi(dpi: float | None) -> None:

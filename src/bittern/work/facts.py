@@ -131,6 +131,8 @@ class InspectionNote(Facts):
     how: str
     verdict: Literal["pass", "fail", "undecided"]
     cuts: int
+    # How many of them were measured by caliper as well, and weighed in.
+    by_caliper: int = 0
     p_conform: float
     worst_mm: float
     limit_mm: float

@@ -38,10 +38,15 @@ def say_inspection(job: JobFile) -> str:
     picture = "a scan" if note.how == "scan" else "a photo on the measuring card"
     if note.verdict != "pass":
         return f"The cut key was measured from {picture}, then by caliper where that left doubt."
+    how = f"{picture}{_count_calipered(note.by_caliper)}"
     return (
-        f"The cut key was measured from {picture}: all {note.cuts} cuts within {note.limit_mm:g} mm,"
+        f"The cut key was measured from {how}: all {note.cuts} cuts within {note.limit_mm:g} mm,"
         f" sure to {100 * min(note.p_conform, 0.999):.1f} %."
     )
+
+
+def _count_calipered(cuts: int) -> str:
+    return f", {cuts} cut{'s' if cuts > 1 else ''} by caliper as well" if cuts else ""
 
 
 def list_tests(job: JobFile) -> tuple[ProofTest, ...]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
@@ -12,6 +14,7 @@ from django.urls import reverse
 
 from bittern.bench.jobs.models import Sealed
 from bittern.demo import PACK_DIR
+from bittern.formats.images import decode_picture
 from bittern.formats.packs import read_pack
 from bittern.work.handover import compose_sheet
 from bittern.work.ports import Desk
@@ -82,7 +85,7 @@ def test_what_is_kept_tells_no_height(client: Client, number: int, desk: Desk, g
     note = desk.store.load(number).blade.inspection  # type: ignore[union-attr]
     assert note is not None
     assert set(note.model_dump()) == {
-        "how", "verdict", "cuts", "p_conform", "worst_mm", "limit_mm", "risk", "by", "at",
+        "how", "verdict", "cuts", "by_caliper", "p_conform", "worst_mm", "limit_mm", "risk", "by", "at",
     }  # fmt: skip
     assert list(Sealed.objects.values_list("name", flat=True)) == ["bitting"]
     tables = dump_tables()
@@ -125,6 +128,59 @@ def test_a_smaller_risk_leaves_more_open(
     words = read_words(send(client, number, good))
     assert "The picture cannot tell" in words
     assert "caliper" in words
+
+
+HEIGHTS = [STANDARD.depths_mm[STANDARD.labels.index(label)] for label in BITTING.split()]
+
+
+def test_caliper_readings_are_weighed_in_and_settle_what_the_picture_left_open(
+    client: Client, number: int, desk: Desk, good: bytes
+) -> None:
+    from dataclasses import replace
+
+    from bittern.bench.jobs.shop import load_terms, save_terms
+
+    save_terms(replace(load_terms(), inspection_risk=0.0001))
+    asked = sorted(set(re.findall(r'name="reading-(\d)"', send(client, number, good).content.decode())))
+    assert asked
+    typed = {f"reading-{cut}": f"{HEIGHTS[int(cut) - 1]:.3f}" for cut in asked}
+    words = read_words(send(client, number, good, sd_mm="0.005", **typed))
+    assert "The key is right" in words
+    assert f"with the caliper at cut {', '.join(asked)}." in words
+    note = desk.store.load(number).blade.inspection  # type: ignore[union-attr]
+    assert note is not None
+    assert (note.verdict, note.by_caliper) == ("pass", len(asked))
+    tables = dump_tables()
+    assert all(f"{height:.3f}" not in tables for height in HEIGHTS)
+    client.post(reverse("act", args=[number, "record-inspection"]), {"result": "fits"})
+    line = say_inspection(desk.store.load(number))
+    assert f"from a scan, {len(asked)} cut" in line
+    assert "by caliper as well: all 8" in line
+
+
+@pytest.mark.parametrize(
+    ("typed", "expected"),
+    [("2.0", "brush the cut clean"), ("tall", "the height at cut 3"), ("-", "the height at cut 3")],
+)
+def test_a_caliper_that_contradicts_the_picture_gives_no_verdict(
+    client: Client, number: int, desk: Desk, good: bytes, typed: str, expected: str
+) -> None:
+    page = send(client, number, good, **{"reading-3": typed})
+    assert page.status_code in (409, 422)
+    assert expected in read_words(page)
+    assert f"{HEIGHTS[2]:.2f}" not in read_words(page).split("Chart")[0].split("Record the cut")[0][:600]
+    assert desk.store.load(number).blade.inspection is None  # type: ignore[union-attr]
+
+
+def test_two_keys_on_the_glass_give_no_verdict(client: Client, number: int, desk: Desk, good: bytes) -> None:
+    import cv2
+
+    grey = decode_picture(good)[:, :, 0]
+    png = cv2.imencode(".png", np.vstack([grey, grey]))[1].tobytes()
+    page = send(client, number, png)
+    assert page.status_code in (409, 422)
+    assert "one key" in read_words(page)
+    assert desk.store.load(number).blade.inspection is None  # type: ignore[union-attr]
 
 
 @pytest.mark.parametrize(

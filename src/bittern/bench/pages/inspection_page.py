@@ -7,12 +7,14 @@ from typing import Any
 
 from bittern.bench.pages.blade_drawing import draw_key
 from bittern.bench.pages.blade_page import HOW_WORDS
+from bittern.engines.blade.caliper import USUAL_SD_MM
 from bittern.engines.cutting.inspection import InspectedCut
 from bittern.formats.chart import format_length
 from bittern.work.blade_inspection import InspectedKey, InspectionOrder
 from bittern.work.facts import JobFile
 from bittern.work.people import Person
 from bittern.work.ports import Desk
+from bittern.work.readings import list_reading_fields
 
 ACT = "inspect-key"
 VERDICT_WORDS = {
@@ -37,6 +39,7 @@ class CutRow:
     """One cut as it is shown."""
 
     name: str
+    field: str
     place: str
     target: str
     measured: str
@@ -65,6 +68,7 @@ def build_verdict(
     rows = [
         CutRow(
             name=cut.name,
+            field=field,
             place=f"{format_length(cut.position_mm, unit)} {unit} from the {standard.datum}",
             target=f"{cut.target_mm:.3f}",
             measured="" if cut.measured_mm is None else f"{cut.measured_mm:.3f}",
@@ -73,8 +77,10 @@ def build_verdict(
             chance=None if cut.p_conform is None else min(max(cut.p_conform, 0.0), 1 - SMALLEST),
             verdict=cut.verdict,
         )
-        for cut in seen.cuts
+        for cut, (field, _) in zip(seen.cuts, list_reading_fields(standard), strict=True)
     ]
+    open_rows = [row for row in rows if row.again]
+    measured = {one.cut for one in order.heights}
     return {
         "job": job,
         "person": person,
@@ -83,7 +89,9 @@ def build_verdict(
         "words": VERDICT_WORDS[seen.verdict],
         "rows": rows,
         "wrong": [],
-        "open_rows": [row for row in rows if row.again],
+        "open_rows": open_rows,
+        # Each cut may pass and all of them together not.
+        "measure_rows": open_rows or rows,
         "p_whole": min(seen.p_conform, 1 - SMALLEST),
         "limit": f"{seen.limit_mm:.3f}",
         "acceptance": f"{seen.acceptance_mm:.3f}",
@@ -94,6 +102,10 @@ def build_verdict(
         "further": seen.shift_mm > 0,
         "drawing": draw_key(found.reading, standard),
         "scale_from": found.reading.scale_from,
+        "how": order.how,
+        "dpi": "" if order.dpi is None else f"{order.dpi:g}",
+        "calipered": [row.name for row in rows if int(row.field.removeprefix("reading-")) - 1 in measured],
+        "usual_sd": f"{USUAL_SD_MM:g}",
         "how_words": HOW_WORDS.get(order.how, ""),
         "may_work": person.may("bench") and job.state == "open",
     }

@@ -26,6 +26,8 @@ from bittern.work.facts import JobFile
 from bittern.work.people import require
 from bittern.work.ports import Desk
 
+ON_THE_LEG = (FIELD, "how", "dpi", "reason")
+
 
 # The token stands in the form that carries the picture: it is read only once it is known who asks.
 @csrf_exempt
@@ -71,5 +73,8 @@ def _show_refused(
 ) -> HttpResponse:
     problem = describe_problem(error)
     fields = list_sentences(error) if isinstance(error, FieldsError) else {}
+    if any(name not in ON_THE_LEG for name in fields):
+        # The caliper's fields stand on the verdict's page, which is closed by now.
+        fields = {}
     attempt = Attempt(ACT, "blade", typed, fields, None if fields else problem, status=problem.status)
     return render_job(request, desk, desk.store.load(job.number), attempt=attempt)

@@ -167,7 +167,8 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
     ),
     "blade.cut": lambda p: f"Cut the blade {p.get('standard')} with {p.get('cutter')}.",
     "blade.inspection-measured": lambda p: (
-        f"Measured the cut key from a {p.get('how')}: {p.get('verdict')}"
+        f"Measured the cut key from a {p.get('how')}"
+        f"{', some cuts by caliper as well' if p.get('by_caliper') else ''}: {p.get('verdict')}"
         f"{'; seen: ' + _say(p.get('patterns')) if p.get('patterns') else ''}."
     ),
     "blade.inspected": lambda p: f"Inspected the cut key: {p.get('result')}. {p.get('note') or ''}".strip(),

@@ -12,6 +12,7 @@ import numpy as np
 from bittern.core.phrases import join_words
 from bittern.engines.blade import worn
 from bittern.engines.blade.bitting import Bitting, name_cut
+from bittern.engines.blade.caliper import Reading
 from bittern.engines.blade.errors import PictureError
 from bittern.engines.blade.measurement import Fit
 from bittern.engines.blade.reporting import draw_fit
@@ -30,6 +31,7 @@ from bittern.engines.cutting.conformity import (
 )
 from bittern.engines.cutting.laying import lay_finished
 from bittern.engines.cutting.patterns import Pattern, find_depth_patterns, find_shift
+from bittern.engines.cutting.recheck import weigh_in
 from bittern.engines.cutting.roots import PARTS, Roots, mean_budget_mm, measure_heights
 
 MOST_SHIFT_SHARE: Final = 0.25
@@ -174,7 +176,12 @@ class Inspection:
 
 
 def inspect_key(
-    silhouette: Silhouette, standard: BladeStandard, bitting: Bitting, *, risk: float = USUAL_RISK
+    silhouette: Silhouette,
+    standard: BladeStandard,
+    bitting: Bitting,
+    *,
+    risk: float = USUAL_RISK,
+    readings: Sequence[Reading] = (),
 ) -> Inspection:
     """Return whether a finished key has the heights it should have.
 
@@ -188,11 +195,13 @@ def inspect_key(
         Share of wrong verdicts accepted, 0.0001 to 0.5. A cut passes where it conforms with a probability of
         at least ``1 - risk`` and fails at ``risk`` or less; the key passes where all of it conforms with at
         least ``1 - risk``, and fails with any cut or with its cuts' place along the blade.
+    readings
+        Heights of single cuts by caliper; they are weighed in with the picture's.
 
     Raises
     ------
     PictureError
-        A track blade, whose groove does not show in its outline.
+        A track blade, whose groove does not show in its outline; a caliper that contradicts the picture.
     ValueError
         A risk outside its limits.
     """
@@ -204,7 +213,7 @@ def inspect_key(
         raise ValueError(f"found a risk of {risk}, expected 0.0001 to 0.5")
     silhouette, laid = lay_finished(silhouette, standard, bitting)
     blurs = weigh_blurs(laid)
-    roots = measure_heights(laid, blurs)
+    roots = weigh_in(measure_heights(laid, blurs), standard, bitting, readings)
     cuts = tuple(_judge_cut(laid, cut, roots, risk) for cut in range(laid.rows.shape[1]))
     # The fit moves the picture onto the standard; the cuts lie the other way.
     shift = -float(laid.fits.theta[0, worn.SHIFT])
