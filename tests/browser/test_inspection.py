@@ -28,9 +28,10 @@ def keys(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     standard = pack.blades[pack.articles[steps.EDGE_ARTICLE].blade]
     folder = tmp_path_factory.mktemp("cut keys")
     found = {}
-    for name, kind, amount in (("good", "good", 0.0), ("shifted", "shifted", 0.4)):
+    drawn = (("good", "good", 0.0, 600), ("shifted", "shifted", 0.4, 600), ("coarse", "good", 0.0, 300))
+    for name, kind, amount, dpi in drawn:
         found[name] = folder / f"{name}.png"
-        found[name].write_bytes(scan_finished(standard, BITTING, kind, amount, dpi=600).png)
+        found[name].write_bytes(scan_finished(standard, BITTING, kind, amount, dpi=dpi).png)
     return found
 
 
@@ -91,6 +92,37 @@ def test_a_wrong_key_is_wasted_and_a_right_one_recorded(
     page.goto(f"/jobs/{number}/log/")
     expect(page.locator("main")).to_contain_text("Measured the cut key from a scan: fail; seen: shifted.")
     assert BITTING not in page.content()
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_a_verdict_left_open_is_settled_with_the_caliper(
+    size: dict[str, int], visit: Visit, keys: dict[str, Path]
+) -> None:
+    technician = visit("tobin", size=size)
+    page = technician.page
+    steps.carry_to_edge_blade(technician)
+    page.get_by_label("Bitting", exact=True).fill(BITTING)
+    with page.expect_navigation():
+        page.get_by_role("button", name="Seal this bitting").click()
+    cut(page)
+    inspect(page, keys["coarse"])
+    expect(page.get_by_role("heading", level=1)).to_have_text("The picture cannot tell")
+    look_over(page, "inspection-open")
+    again = page.locator('form[data-act="inspect-key"]')
+    standard = read_pack(PACK_DIR).blades["heron-8"]
+    for place, label in enumerate(BITTING.split(), start=1):
+        field = again.locator(f'[name="reading-{place}"]')
+        if field.count():
+            field.fill(f"{standard.depths_mm[standard.labels.index(label)]:.2f}")
+    again.get_by_label("The caliper's plus-minus").fill("0.01")
+    again.get_by_label("The same picture").set_input_files(keys["coarse"])
+    again.scroll_into_view_if_needed()
+    camera.take(page, "inspection-caliper")
+    with page.expect_navigation():
+        again.get_by_role("button", name="Weigh it in").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("The key is right")
+    expect(page.locator("main")).to_contain_text("and with the caliper at cut")
+    look_over(page, "inspection-weighed")
 
 
 def test_what_is_no_key_gives_a_sentence_and_no_verdict(visit: Visit, tmp_path: Path) -> None:
