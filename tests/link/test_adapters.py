@@ -16,8 +16,9 @@ import pytest
 
 from bittern.engines.link.errors import SilenceError
 from bittern.engines.link.frame import Frame
+from bittern.engines.link.services import VOLTAGE
 from bittern.link.errors import AdapterError, ChannelError
-from bittern.link.reading import read_vehicle
+from bittern.link.reading import ask, read_vehicle
 from bittern.link.sealed import open_bus
 from tests.link.vehicle import NUMBER, OtherEnd, Unit, list_allowed, serving, to_frame, usual_answers
 
@@ -25,12 +26,12 @@ from tests.link.vehicle import NUMBER, OtherEnd, Unit, list_allowed, serving, to
 class SerialAdapter:
     """An adapter at the far end of a pseudo-terminal that speaks the line protocol."""
 
-    def __init__(self, unit: Unit, noise: bytes = b"") -> None:
+    def __init__(self, unit: Unit, noise: bytes = b"", after: bytes = b"") -> None:
         self.near, far = os.openpty()
         tty.setraw(self.near)
         tty.setraw(far)
         self.port, self._far = os.ttyname(far), far
-        self.unit, self.noise = unit, noise
+        self.unit, self.noise, self.after = unit, noise, after
         self.lines: list[str] = []
         self.frames: list[Frame] = []
         self._stop = threading.Event()
@@ -59,6 +60,7 @@ class SerialAdapter:
             kind, width = ("T", 8) if answer.extended else ("t", 3)
             text = f"{kind}{answer.frame_id:0{width}X}{len(answer.data)}{answer.data.hex()}\r"
             os.write(self.near, text.encode())
+        os.write(self.near, self.after)
 
     def close(self) -> None:
         self._stop.set()
@@ -72,8 +74,8 @@ class SerialAdapter:
 def plug() -> Iterator[Callable[..., SerialAdapter]]:
     plugged: list[SerialAdapter] = []
 
-    def make(unit: Unit, noise: bytes = b"") -> SerialAdapter:
-        plugged.append(SerialAdapter(unit, noise))
+    def make(unit: Unit, noise: bytes = b"", after: bytes = b"") -> SerialAdapter:
+        plugged.append(SerialAdapter(unit, noise, after))
         return plugged[-1]
 
     yield make
@@ -104,6 +106,13 @@ def test_a_serial_line_that_garbles_loses_that_line_only(
     with open_bus(f"slcan:{adapter.port}", settle_s=0) as bus:
         assert read_vehicle(bus, bits=11).number == NUMBER
     assert set(adapter.frames) <= list_allowed(11, [0])
+
+
+def test_half_a_line_does_not_spoil_the_next_answer(plug: Callable[..., SerialAdapter]) -> None:
+    adapter = plug(Unit(usual_answers()), after=b"t7E80")
+    with open_bus(f"slcan:{adapter.port}", settle_s=0) as bus:
+        assert ask(bus, VOLTAGE).messages == {0: bytes.fromhex("41423138")}
+        assert ask(bus, VOLTAGE).messages == {0: bytes.fromhex("41423138")}
 
 
 @pytest.mark.parametrize("noise", [b"\xff\r", b"\xff" * 3000])
