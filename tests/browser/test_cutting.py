@@ -43,6 +43,7 @@ def scrub(page: Page) -> None:
     page.keyboard.press("Home")
     before = sweep.locator(".sweep-left").get_attribute("d")
     assert before != done
+    assert slider.input_value() == "0"
     sweep.get_by_role("button", name="Play").click()
     expect(sweep.get_by_role("button", name="Stop")).to_be_visible()
     sweep.get_by_role("button", name="Stop").click()
@@ -51,6 +52,23 @@ def scrub(page: Page) -> None:
     camera.take(page, "cutting-sweep")
     page.keyboard.press("End")
     expect(sweep.locator(".sweep-left")).to_have_attribute("d", done or "")
+
+
+def print_the_sheet(page: Page) -> None:
+    """Print the set-up sheet: the set-up, cautions and boxes to tick, no sweep and no buttons."""
+    page.evaluate("() => { window.print = () => { document.title = 'printed'; }; }")
+    page.get_by_role("button", name="Print the set-up sheet").click()
+    expect(page).to_have_title("printed")
+    page.emulate_media(media="print")
+    ticks = page.locator(".ticks li")
+    expect(ticks).to_have_count(5)
+    for shown in (ticks.first, page.locator(".set-up figure svg").first, page.locator(".caution").first):
+        expect(shown).to_be_visible()
+    for hidden in (page.locator(".sweep"), page.locator("[data-print]"), page.locator(".take")):
+        expect(hidden).to_be_hidden()
+    camera.take(page, "cutting-sheet")
+    page.emulate_media(media="screen")
+    expect(ticks.first).to_be_hidden()
 
 
 def turn_the_solid(page: Page) -> None:
@@ -101,6 +119,7 @@ def test_a_cut_is_planned_looked_at_and_its_program_taken(
 
     scrub(page)
     turn_the_solid(page)
+    print_the_sheet(page)
     take_program(page, number, tmp_path)
 
     cut = page.locator('form[data-act="record-cut"]')
