@@ -107,6 +107,10 @@ def test_a_verdict_left_open_is_settled_with_the_caliper(
     cut(page)
     inspect(page, keys["coarse"])
     expect(page.get_by_role("heading", level=1)).to_have_text("The picture cannot tell")
+    # Each open cut is named once.
+    expect(page.locator(".read-again li", has_text="caliper")).to_have_count(
+        page.locator('form[data-act="inspect-key"] [name^="reading-"]').count()
+    )
     look_over(page, "inspection-open")
     again = page.locator('form[data-act="inspect-key"]')
     standard = read_pack(PACK_DIR).blades["heron-8"]

@@ -90,6 +90,8 @@ def build_verdict(
         "rows": rows,
         "wrong": [],
         "open_rows": open_rows,
+        # The list of open cuts says the rest already.
+        "notes": seen.notes if seen.coarse or not open_rows else (),
         # Each cut may pass and all of them together not.
         "measure_rows": open_rows or rows,
         "p_whole": min(seen.p_conform, 1 - SMALLEST),

@@ -134,6 +134,11 @@ class Inspection:
         return max(0.0, self.limit_mm - get_guard_band_mm(self.sd_mm, self.risk))
 
     @property
+    def coarse(self) -> bool:
+        """Whether the picture is too coarse for the limit: next to nothing could pass by it."""
+        return self.acceptance_mm < COARSE_SHARE * self.limit_mm
+
+    @property
     def notes(self) -> tuple[str, ...]:
         """What would settle an open verdict."""
         if self.verdict != "undecided":
@@ -141,13 +146,13 @@ class Inspection:
         if any(cut.measured_mm is None for cut in self.cuts):
             names = join_words([cut.name for cut in self.cuts if cut.measured_mm is None])
             return (f"not all was seen: measure cut {names} with a caliper, or take the picture again",)
-        if self.acceptance_mm < COARSE_SHARE * self.limit_mm:
+        if self.coarse:
             return (
                 f"this picture measures to {self.sd_mm:.3f} mm (standard deviation), too coarse for a limit"
                 f" of {self.limit_mm:g} mm: scan the key with a higher resolution, or use a caliper",
             )
-        names = join_words([cut.name for cut in self.cuts if cut.verdict == "undecided"])
-        which = f"cut {names} is" if names else "the key is"
+        near = [cut.name for cut in self.cuts if cut.verdict == "undecided"]
+        which = f"cut {join_words(near)} {'is' if len(near) == 1 else 'are'}" if near else "the key is"
         return (f"{which} too near to the limit for this picture: measure again with a caliper",)
 
     @property
