@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
 
-from bittern.engines.blade.bitting import parse_bitting
+from bittern.core.errors import InputError
+from bittern.engines.blade.bitting import Bitting, find_violations, format_bitting, parse_bitting
+from bittern.engines.blade.standard import BladeStandard
 from bittern.engines.cutting.machine import Machine
 from bittern.formats.packs import Pack
 from bittern.work import cutting_plan
@@ -154,6 +157,40 @@ def test_a_program_that_would_spoil_the_key_is_never_handed_out(
     with pytest.raises(SpoilsError, match="gouge"):
         take_program(ready.desk, ready.number, TECH, see(ready), MACHINE)
     assert "cut.program" not in ready.kinds()
+
+
+def test_each_edge_of_a_split_blade_has_a_program_of_its_own(pack: Pack) -> None:
+    bench = Bench(pack)
+    bench.carry_to_blade()
+    wanted = get_standard(bench.desk, bench.job).id
+    split = next(one for one in pack.blades.values() if one.sides == "split")
+    bench.desk = replace(bench.desk, pack=replace(pack, blades={**pack.blades, wanted: split}))
+    text = draw_two_edges(split)
+    bench.do("enter-bitting", {"bitting": text})
+    bitting, fields = parse_bitting(split, text), see(bench)
+    cutter = bench.desk.pack.tools[str(fields["cutter"])]
+    with pytest.raises(InputError, match="A or B"):
+        take_program(bench.desk, bench.number, TECH, {**fields, "set_up": ""}, MACHINE)
+    for edge, name in enumerate("AB"):
+        file, program = take_program(bench.desk, bench.number, TECH, {**fields, "set_up": name}, MACHINE)
+        assert file == f"job-{bench.number}-edge-{name}.nc"
+        assert prove_program(program, split, bitting, cutter, edge=edge).good
+        # The edges differ: the other one's program would spoil the key.
+        assert not prove_program(program, split, bitting, cutter, edge=1 - edge).good
+    taken = [entry.payload["set_up"] for entry in bench.store.entries(bench.number, "cut.program")]
+    assert taken == ["A", "B"]
+
+
+def draw_two_edges(split: BladeStandard) -> str:
+    """Return a bitting whose edges differ."""
+    rng = random.Random(5)
+    count = len(split.positions_mm)
+    while True:
+        low = [rng.randrange(len(split.depths_mm)) for _ in range(count)]
+        other = [rng.randrange(len(split.depths_mm)) for _ in range(count)]
+        bitting = Bitting((tuple(low), tuple(other)))
+        if low != other and not find_violations(split, bitting):
+            return format_bitting(split, bitting)
 
 
 def test_the_mark_of_a_plan_says_nothing_of_the_bitting(ready: Bench) -> None:
