@@ -29,7 +29,10 @@ from study_inspect import plan, write_lines  # noqa: E402
 
 STANDARDS = {one.id: one for one in list_demo_standards()}
 HERON, REED, FELL = STANDARDS["heron-8"], STANDARDS["reed-6"], STANDARDS["fell-9"]
-TRIALS = [InspectionTrial(3, number, kind, 600.0) for number, kind in enumerate(("good", "shifted", "taper", "one cut"))]
+TRIALS = [
+    InspectionTrial(3, number, kind, 600.0)
+    for number, kind in enumerate(("good", "shifted", "taper", "one cut"))
+]
 
 
 @pytest.fixture(scope="module")
