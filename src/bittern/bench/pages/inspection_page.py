@@ -8,7 +8,8 @@ from typing import Any
 from bittern.bench.pages.blade_drawing import draw_key
 from bittern.bench.pages.blade_page import HOW_WORDS
 from bittern.engines.blade.caliper import USUAL_SD_MM
-from bittern.engines.cutting.inspection import InspectedCut
+from bittern.engines.blade.standard import BladeStandard
+from bittern.engines.cutting.inspection import InspectedCut, Inspection
 from bittern.formats.chart import format_length
 from bittern.work.blade_inspection import InspectedKey, InspectionOrder
 from bittern.work.facts import JobFile
@@ -60,12 +61,8 @@ def _say_off(cut: InspectedCut) -> str:
     return f"{cut.measured_mm - cut.target_mm:+.3f}".replace("-", "−")
 
 
-def build_verdict(
-    desk: Desk, job: JobFile, person: Person, order: InspectionOrder, found: InspectedKey
-) -> dict[str, Any]:
-    """Return what the verdict's page shows: for a page that no cache keeps."""
-    seen, standard, unit = found.inspection, order.standard, desk.terms.unit
-    rows = [
+def _list_rows(seen: Inspection, standard: BladeStandard, unit: str) -> list[CutRow]:
+    return [
         CutRow(
             name=cut.name,
             field=field,
@@ -79,6 +76,14 @@ def build_verdict(
         )
         for cut, (field, _) in zip(seen.cuts, list_reading_fields(standard), strict=True)
     ]
+
+
+def build_verdict(
+    desk: Desk, job: JobFile, person: Person, order: InspectionOrder, found: InspectedKey
+) -> dict[str, Any]:
+    """Return what the verdict's page shows: for a page that no cache keeps."""
+    seen, standard = found.inspection, order.standard
+    rows = _list_rows(seen, standard, desk.terms.unit)
     open_rows = [row for row in rows if row.again]
     measured = {one.cut for one in order.heights}
     return {
