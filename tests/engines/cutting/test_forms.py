@@ -57,14 +57,15 @@ def try_places(form: Form, places: Floats, x_mm: float) -> tuple[float, float]:
         rise = np.maximum(0, abs(across) - form.half_flat_mm) * form.slope
         return float((places[:, 1] + rise).min()), math.inf
     assert isinstance(form, DiscForm)
-    near = abs(across) <= form.radius_mm
+    # A rim that only touches x takes nothing there.
+    near = abs(across) <= form.radius_mm - 1e-9
     if not near.any():
         return math.inf, -math.inf
     half = np.sqrt(form.radius_mm**2 - across[near] ** 2)
     return float((places[near, 1] - half).min()), float((places[near, 1] + half).max())
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(forms, moves(), lengths)
 def test_the_closed_form_is_what_many_places_remove(form: Form, move: Move, x_mm: float) -> None:
     strokes = list_strokes(Motion(FRAME, (move,), ended=True))

@@ -249,3 +249,17 @@ def test_a_wheel_mills_no_groove() -> None:
     bitting = draw_bittings(standard, 1, seed=3)[0]
     with pytest.raises(CutterError, match="cannot mill a groove"):
         check(plunge((8,) * 8), standard, bitting, WHEEL)
+
+
+def test_a_mill_beside_a_track_blade_cuts_nothing_and_over_its_edge_only_what_is_there() -> None:
+    standard, cutter = get_pack().blades["eddy-6"], get_pack().tools["endmill-20"]
+    bitting = draw_bittings(standard, 1, seed=3)[0]
+    half = standard.width_mm / 2
+    beside = MILL_HEAD + f"G0 X35 Y{half + 1.2} Z5\nG1 Z-0.9\nG1 X2\nG0 Z5\n" + END
+    assert check(beside, standard, bitting, cutter).gouge_mm == 0
+    over = MILL_HEAD + f"G0 X35 Y{half + 0.4} Z5\nG1 Z-0.9\nG1 X2\nG0 Z5\n" + END
+    result = check(over, standard, bitting, cutter)
+    assert result.walls_mm is not None
+    low, high = (wall[len(result.x_mm) // 2] for wall in result.walls_mm)
+    assert (low, high) == pytest.approx((half - 0.6, half))
+    assert result.root_error_mm < standard.width_mm

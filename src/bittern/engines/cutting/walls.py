@@ -29,7 +29,7 @@ def measure_groove(metal: Metal, target: Target) -> Errors:
     at all, its error is the groove's width.
     """
     x, ideal = metal.columns_mm, _Ideal(target)
-    walls = get_walls(metal.form, metal.through, x)
+    walls = _get_cut(metal, metal.through, x)
     middle = _get_middle(walls)
     asked = _find_asked(target, x)
     gouge, gouge_x = find_largest(lambda at: _get_beyond(metal, ideal, at), x, _get_beyond(metal, ideal, x))
@@ -43,9 +43,7 @@ def measure_groove(metal: Metal, target: Target) -> Errors:
     order = np.argsort(target.roots_x_mm)
     places = target.roots_x_mm[order]
     aside = np.empty(len(order))
-    aside[order] = _get_middle(get_walls(metal.form, metal.through, places)) - _get_middle(
-        ideal.get_walls(places)
-    )
+    aside[order] = _get_middle(_get_cut(metal, metal.through, places)) - _get_middle(ideal.get_walls(places))
     aside = np.where(np.isfinite(aside), aside, ideal.width_mm)
     return Errors(
         float(abs(aside).max()),
@@ -89,25 +87,37 @@ def _get_middle(walls: Walls) -> Floats:
     )
 
 
+def _get_cut(metal: Metal, strokes: StrokeTable, x_mm: Floats) -> Walls:
+    """Return the walls of what strokes remove of the blank: beside it there is no metal."""
+    bottom, top = metal.bottom_mm, metal.top_mm
+    low, high = get_walls(metal.form, strokes, x_mm, within=(bottom, top))
+    cut = high > low
+    return np.where(cut, np.maximum(low, bottom), np.inf), np.where(cut, np.minimum(high, top), -np.inf)
+
+
 def _get_beyond(metal: Metal, ideal: _Ideal, x_mm: Floats) -> Floats:
     """Return how much metal is taken beyond the ideal walls, at any depth; minus infinity without a cut."""
-    (low, high), (ideal_low, ideal_high) = get_walls(metal.form, metal.cutting, x_mm), ideal.get_walls(x_mm)
+    (low, high), (ideal_low, ideal_high) = _get_cut(metal, metal.cutting, x_mm), ideal.get_walls(x_mm)
     return np.maximum(ideal_low - low, high - ideal_high)
 
 
 def _get_rest(metal: Metal, ideal: _Ideal, x_mm: Floats) -> Floats:
     """Return how much metal is left at the ideal walls; the whole width without a groove."""
-    (low, high), (ideal_low, ideal_high) = get_walls(metal.form, metal.through, x_mm), ideal.get_walls(x_mm)
+    (low, high), (ideal_low, ideal_high) = _get_cut(metal, metal.through, x_mm), ideal.get_walls(x_mm)
     rest = np.maximum(low - ideal_low, ideal_high - high)
     return np.where(np.isfinite(rest), rest, ideal.width_mm)
 
 
-def get_walls(form: Form, strokes: StrokeTable, x_mm: Floats) -> Walls:
+def get_walls(
+    form: Form, strokes: StrokeTable, x_mm: Floats, *, within: tuple[float, float] = (-np.inf, np.inf)
+) -> Walls:
     """Return the lowest and the highest height that strokes remove at ``x_mm`` (growing), or infinities."""
     low, high = np.full(len(x_mm), np.inf), np.full(len(x_mm), -np.inf)
     for bite in list_bites(form, strokes, x_mm, np.inf):
-        np.minimum(low[bite.columns], bite.low_mm, out=low[bite.columns])
-        np.maximum(high[bite.columns], bite.high_mm, out=high[bite.columns])
+        meets = (bite.high_mm > within[0]) & (bite.low_mm < within[1])
+        at = bite.columns
+        low[at] = np.where(meets, np.minimum(low[at], bite.low_mm), low[at])
+        high[at] = np.where(meets, np.maximum(high[at], bite.high_mm), high[at])
     return low, high
 
 
