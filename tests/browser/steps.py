@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from playwright.sync_api import Locator, Page, expect
 
@@ -184,3 +186,15 @@ def check_fits(page: Page) -> None:
     """Fail where the page is wider than the screen."""
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0, f"{page.url} is {wide} pixels too wide"
+
+
+@contextmanager
+def without_script(visitor: Visitor) -> Iterator[Page]:
+    """Give a page of the same person in which no script runs."""
+    context = visitor.context.browser.new_context(  # type: ignore[union-attr]
+        java_script_enabled=False,
+        base_url=visitor.server.address,
+        storage_state=visitor.context.storage_state(),
+    )
+    yield context.new_page()
+    context.close()

@@ -158,20 +158,14 @@ def test_in_the_dark_the_reading_can_be_read_as_well(visit: Visit, dirty: Path) 
 def test_without_script_a_scan_is_read_as_well(visit: Visit, dirty: Path) -> None:
     technician = visit("tobin")
     number = steps.carry_to_edge_blade(technician)
-    context = technician.context.browser.new_context(  # type: ignore[union-attr]
-        java_script_enabled=False,
-        base_url=technician.server.address,
-        storage_state=technician.context.storage_state(),
-    )
-    page = context.new_page()
-    page.goto(f"/jobs/{number}/?leg=blade")
-    send(page, dirty)
-    for _ in range(60):
-        if page.get_by_role("button", name="Show what was read").count():
-            break
-        page.get_by_role("link", name="Look again").click(timeout=READ_MS)
-    page.get_by_role("button", name="Show what was read").click()
-    page.get_by_label(f"Cut {CUT} in mm").fill(HEIGHT)
-    page.get_by_role("button", name="Weigh it in").click()
-    expect(page.locator("#reading .bitting")).to_have_text(BITTING)
-    context.close()
+    with steps.without_script(technician) as page:
+        page.goto(f"/jobs/{number}/?leg=blade")
+        send(page, dirty)
+        for _ in range(60):
+            if page.get_by_role("button", name="Show what was read").count():
+                break
+            page.get_by_role("link", name="Look again").click(timeout=READ_MS)
+        page.get_by_role("button", name="Show what was read").click()
+        page.get_by_label(f"Cut {CUT} in mm").fill(HEIGHT)
+        page.get_by_role("button", name="Weigh it in").click()
+        expect(page.locator("#reading .bitting")).to_have_text(BITTING)

@@ -136,19 +136,13 @@ def test_a_cut_is_planned_looked_at_and_its_program_taken(
 def test_without_script_three_stills_stand_for_the_sweep(visit: Visit) -> None:
     technician = visit("tobin")
     number = steps.carry_to_edge_blade(technician)
-    context = technician.context.browser.new_context(  # type: ignore[union-attr]
-        java_script_enabled=False,
-        base_url=technician.server.address,
-        storage_state=technician.context.storage_state(),
-    )
-    page = context.new_page()
-    page.goto(f"/jobs/{number}/?leg=blade")
-    page.get_by_label("Bitting", exact=True).fill(BITTING)
-    press(page, "Seal this bitting")
-    page.get_by_role("link", name="Plan the cut").click()
-    page.get_by_label(CUTTER).check()
-    press(page, "Open the seal and plan")
-    expect(page.locator(".stills figure")).to_have_count(3)
-    expect(page.locator(".sweep")).to_be_hidden()
-    assert page.locator(".stills svg").first.evaluate("node => node.getBBox().width") > 20
-    context.close()
+    with steps.without_script(technician) as page:
+        page.goto(f"/jobs/{number}/?leg=blade")
+        page.get_by_label("Bitting", exact=True).fill(BITTING)
+        press(page, "Seal this bitting")
+        page.get_by_role("link", name="Plan the cut").click()
+        page.get_by_label(CUTTER).check()
+        press(page, "Open the seal and plan")
+        expect(page.locator(".stills figure")).to_have_count(3)
+        expect(page.locator(".sweep")).to_be_hidden()
+        assert page.locator(".stills svg").first.evaluate("node => node.getBBox().width") > 20

@@ -15,7 +15,7 @@ from bittern.engines.blade.outline import sample_contour
 from bittern.engines.blade.standard import BladeStandard
 from bittern.work.blade import look_at_bitting, require_ready
 from bittern.work.blade_outline import cut_out
-from bittern.work.blade_reading import find_dpi, take_dpi
+from bittern.work.blade_reading import settle_dpi, take_dpi
 from bittern.work.blade_record import PHOTO, SCAN, BladeReading
 from bittern.work.change import changing
 from bittern.work.entry import Entry
@@ -95,9 +95,7 @@ def inspect_finished(order: InspectionOrder, raw: bytes, person: Person, desk: D
     # Late: cameras, pictures and models take a second to load, and most acts need none of them.
     from bittern.work.blade_picture import PictureReading, inspect_blade_picture
 
-    dpi, dpi_from = order.dpi, "as typed"
-    if order.how == SCAN and dpi is None:
-        dpi, dpi_from = find_dpi(raw), "from the file"
+    dpi, dpi_from = settle_dpi(order.how, order.dpi, raw)
     found = inspect_blade_picture(
         raw, order.standard, order.bitting, dpi=dpi, risk=order.risk, heights=order.heights
     )

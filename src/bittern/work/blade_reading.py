@@ -77,9 +77,7 @@ def read_old_key(order: ReadingOrder, raw: bytes, person: Person, desk: Desk) ->
     # Late: cameras, pictures and models take a second to load, and most acts need none of them.
     from bittern.work.blade_picture import read_blade_picture
 
-    dpi, dpi_from = order.dpi, "as typed"
-    if order.how == SCAN and dpi is None:
-        dpi, dpi_from = find_dpi(raw), "from the file"
+    dpi, dpi_from = settle_dpi(order.how, order.dpi, raw)
     found = read_blade_picture(raw, (order.standard,), dpi=dpi)
     picture, size, frame = cut_out(found)
     return BladeReading(
@@ -244,7 +242,14 @@ def weigh_anew(
     return replace(before, heights=tuple(heights), swapped=swapped, measurement=found)
 
 
-def find_dpi(raw: bytes) -> float:
+def settle_dpi(how: str, typed: float | None, raw: bytes) -> tuple[float | None, str]:
+    """Return a scan's resolution and where it is from; a photo has none."""
+    if how == SCAN and typed is None:
+        return _find_dpi(raw), "from the file"
+    return typed, "as typed"
+
+
+def _find_dpi(raw: bytes) -> float:
     """Return the resolution that a scan's file states; without one a photo would be read as a scan."""
     from bittern.formats.images import decode_picture, read_dpi
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -24,7 +22,7 @@ from bittern.bench.pages.blade_page import (
     build_result,
     build_run,
 )
-from bittern.bench.pages.blade_upload import FIELD, KeyUpload, name_missing
+from bittern.bench.pages.blade_upload import KeyUpload, receive, take_picture
 from bittern.bench.pages.entries import flatten_post
 from bittern.bench.pages.fieldwords import list_sentences
 from bittern.bench.pages.latest import require_latest
@@ -36,7 +34,7 @@ from bittern.core.errors import BitternError
 from bittern.formats.card import PAPERS_MM, render_pdf
 from bittern.work import actions
 from bittern.work.blade_reading import begin_reading, look_at_reading
-from bittern.work.errors import FieldsError, field_fault
+from bittern.work.errors import FieldsError
 from bittern.work.facts import JobFile
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
@@ -58,29 +56,18 @@ def blade_picture(request: HttpRequest, number: int) -> HttpResponse:
     """Take the picture of an old key and begin to read it; a plain visit leads to the Blade leg."""
     if request.method != "POST":
         return redirect(_name_leg(number))
-    try:
-        require(as_person(request.user), "bench")
-        desk = open_desk()
-        job = desk.store.load(number)
-    except BitternError as error:
-        return show_problem(request, error)
-    handler = KeyUpload(request)
-    request.upload_handlers = [handler]
-    return _begin(request, desk, job, handler)
+    return receive(request, number, _begin)
 
 
 @csrf_protect
 def _begin(request: HttpRequest, desk: Desk, job: JobFile, handler: KeyUpload) -> HttpResponse:
     typed, person = flatten_post(request.POST), as_person(request.user)
-    upload: Any = request.FILES.get(FIELD)
     try:
-        if upload is None or not upload.size:
-            missing = name_missing(too_large=handler.too_large)
-            raise field_fault(FIELD, missing.found, missing.expected)
+        raw = take_picture(request, handler)
         order = begin_reading(desk, job.number, person, typed)
     except BitternError as error:
         return _show_refused(request, desk, job, READ, typed, error)
-    runs.start(job.number, order, str(typed.get("dpi") or ""), upload.read(), person)
+    runs.start(job.number, order, str(typed.get("dpi") or ""), raw, person)
     return redirect("blade-reading", job.number)
 
 

@@ -2,28 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_http_methods
 
-from bittern.bench.desk import open_desk
-from bittern.bench.pages.blade_upload import FIELD, KeyUpload, name_missing
+from bittern.bench.pages.blade_upload import FIELD, KeyUpload, receive, take_picture
 from bittern.bench.pages.entries import flatten_post
 from bittern.bench.pages.fieldwords import list_sentences
 from bittern.bench.pages.inspection_page import ACT, build_verdict
-from bittern.bench.pages.problem import describe_problem, show_problem
+from bittern.bench.pages.problem import describe_problem
 from bittern.bench.pages.traveller import Attempt, keep_nowhere, let_show_picture, render_job
 from bittern.bench.people.models import as_person
 from bittern.bench.readings.runs import TURN
 from bittern.core.errors import BitternError
 from bittern.work.blade_inspection import begin_inspection, inspect_finished, note_inspection
-from bittern.work.errors import FieldsError, field_fault
+from bittern.work.errors import FieldsError
 from bittern.work.facts import JobFile
-from bittern.work.people import require
 from bittern.work.ports import Desk
 
 ON_THE_LEG = (FIELD, "how", "dpi", "reason")
@@ -36,28 +32,17 @@ def inspection(request: HttpRequest, number: int) -> HttpResponse:
     """Take the picture of a finished key and show the verdict; a plain visit leads to the Blade leg."""
     if request.method != "POST":
         return redirect(f"{reverse('job', args=[number])}?leg=blade#leg-blade")
-    try:
-        require(as_person(request.user), "bench")
-        desk = open_desk()
-        job = desk.store.load(number)
-    except BitternError as error:
-        return show_problem(request, error)
-    handler = KeyUpload(request)
-    request.upload_handlers = [handler]
-    return _inspect(request, desk, job, handler)
+    return receive(request, number, _inspect)
 
 
 @csrf_protect
 def _inspect(request: HttpRequest, desk: Desk, job: JobFile, handler: KeyUpload) -> HttpResponse:
     typed, person = flatten_post(request.POST), as_person(request.user)
-    upload: Any = request.FILES.get(FIELD)
     try:
-        if upload is None or not upload.size:
-            missing = name_missing(too_large=handler.too_large)
-            raise field_fault(FIELD, missing.found, missing.expected)
+        raw = take_picture(request, handler)
         order = begin_inspection(desk, job.number, person, typed)
         with TURN:
-            found = inspect_finished(order, upload.read(), person, desk)
+            found = inspect_finished(order, raw, person, desk)
         note_inspection(desk, job.number, person, order, found.inspection)
     except BitternError as error:
         return _show_refused(request, desk, job, typed, error)
