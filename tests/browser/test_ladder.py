@@ -143,7 +143,7 @@ def test_a_ladder_is_worked_until_one_turns(browser: Browser, own_server: DemoSe
 
     spoil_and_step_back(page)
     say_that_it_turned(page)
-    page.get_by_label("Why do you look?").fill("to compare")
+    page.locator("#f-look-reason").fill("to compare")
     press_named(page, "Open the seal and show the chart")
     assert page.locator("p.bitting").inner_text() == second
     page.goto(f"/jobs/{number}/log/")
