@@ -102,3 +102,9 @@ def test_the_number_of_moments_has_bounds() -> None:
     for asked, got in ((0, 2), (5, 5), (10**9, 2000)):
         replay = record_replay(motion, HERON, draw_bittings(HERON, 1, seed=1)[0], MILL, moments=asked)
         assert len(replay.moments) == got + 1
+
+
+def test_a_mill_above_the_face_takes_nothing_in_the_film() -> None:
+    text = MILL_HEAD + "G0 X5 Y7 Z5\nG1 Z1\nG1 X20\nG0 Z5\n" + END
+    replay = record_replay(read_program(text, where="a"), HERON, draw_bittings(HERON, 1, seed=1)[0], MILL)
+    assert (replay.moments[-1].part_mm == 8.4).all()
