@@ -56,3 +56,17 @@ def test_the_other_edge_of_a_split_blade_is_drawn_turned_over():
     assert sides[0] != sides[1]
     assert ["edge A up" in one for one in sides] == [True, False]
     assert "edge B up" in sides[1]
+
+
+@pytest.mark.parametrize("name", sorted(PACK.blades))
+def test_nothing_is_drawn_outside_the_page(name):
+    standard = PACK.blades[name]
+    svg = draw_set_up(standard, make_bitting(standard), PACK.tools["endmill-20"], Machine())
+    width = float(re.search(r'viewBox="0 0 ([\d.]+) ', svg)[1])
+    for x, size, anchor, words in re.findall(
+        r'<text x="(-?[\d.]+)"[^>]*font-size="([\d.]+)" text-anchor="(\w+)"[^>]*>([^<]*)<', svg
+    ):
+        half = 0.32 * float(size) * len(words)
+        middle = float(x) + (half if anchor == "start" else 0.0)
+        assert middle - half >= 0, words
+        assert middle + half <= width, words

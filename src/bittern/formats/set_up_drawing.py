@@ -19,6 +19,7 @@ SIDE_MM: Final = 4.0
 ABOVE_MM: Final = 12.0
 BELOW_MM: Final = 13.0
 TEXT_MM: Final = 2.6
+AXES_MM: Final = 10.0
 
 
 def draw_set_up(
@@ -36,7 +37,8 @@ def draw_set_up(
     bottom = 0.0 if standard.sides == "single" else -top
     length, bow_left = standard.length_mm, standard.datum == "shoulder"
     turned = -1.0 if standard.sides == "split" and edge else 1.0
-    left = SIDE_MM + (BOW_MM + CLAMP_MM if bow_left else 0.0)
+    # Where the tip is on the left, the axes and the datum's words need the room before it.
+    left = SIDE_MM + (BOW_MM + CLAMP_MM if bow_left else AXES_MM)
 
     def at(x: float, h: float) -> Point:
         return left + x, ABOVE_MM + top - turned * h
@@ -51,7 +53,7 @@ def draw_set_up(
     _draw_datum(drawing, left, ABOVE_MM + top - bottom, standard.datum)
     _draw_cutter(drawing, standard, cutter, left)
     _draw_axes(drawing, machine, left + (length + 3.0 if bow_left else -3.0), ABOVE_MM + top / 2, bow_left)
-    width = length + 2 * SIDE_MM + BOW_MM + CLAMP_MM + (8.0 if bow_left else 4.0)
+    width = length + 2 * SIDE_MM + BOW_MM + CLAMP_MM + AXES_MM
     height = ABOVE_MM + top - bottom + BELOW_MM
     up = f"edge {'AB'[edge]} up" if standard.sides == "split" else "cut edge up"
     if standard.kind == "track":
@@ -94,7 +96,8 @@ def _draw_cutter(drawing: Drawing, standard: BladeStandard, cutter: Cutter, left
         radius = cutter.diameter_mm / 2
         drawing.circle((x, y - radius), radius + 0.15, fill=INK)
         drawing.circle((x, y - radius), radius - 0.15, fill=PAPER)
-    drawing.text((x + 8.0, y - 4.0), cutter.id, size=TEXT_MM, anchor="start")
+    beside = 8.0 if cutter.kind == "wheel" else cutter.diameter_mm / 2 + 1.0
+    drawing.text((x + beside, y - 4.0), cutter.id, size=TEXT_MM, anchor="start")
 
 
 def _draw_axes(drawing: Drawing, machine: Machine, x: float, y: float, bow_left: bool) -> None:
