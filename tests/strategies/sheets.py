@@ -14,12 +14,18 @@ from bittern.engines.pairing.sheet import (
     RunSheet,
     Signal,
     Step,
+    SupplyNeed,
 )
 
 TEXTS = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=30)
 SAYINGS = st.text(st.characters(exclude_categories=("Cs", "Cc")), min_size=1, max_size=30).filter(str.strip)
 TIMES_S = st.one_of(
     st.integers(0, 600).map(float), st.floats(0, 600, allow_nan=False).map(lambda x: round(x, 3))
+)
+
+
+SUPPLIES = st.none() | st.tuples(st.floats(1, 20), st.floats(0, 5)).map(
+    lambda pair: SupplyNeed(round(pair[0], 2), round(pair[0] + pair[1], 2))
 )
 
 
@@ -68,6 +74,7 @@ def any_sheets(draw: st.DrawFn) -> RunSheet:
         census=draw(st.sampled_from(CENSUSES)),
         needs=tuple(draw(st.lists(SAYINGS, max_size=3, unique=True))),
         steps=steps,
+        supply=draw(SUPPLIES),
     )
 
 
@@ -116,4 +123,4 @@ def sound_sheets(draw: st.DrawFn, *, most_steps: int = 7) -> RunSheet:
             steps[end] = Step(end, "end", f"It is {end}.", outcome=outcomes[end], recovery=recovery)
     census = draw(st.sampled_from(CENSUSES))
     needs = tuple(draw(st.lists(st.sampled_from(("authority", "every-key", "steady-supply")), unique=True)))
-    return RunSheet("random", "A random sheet", ids[0], census, needs, steps)
+    return RunSheet("random", "A random sheet", ids[0], census, needs, steps, draw(SUPPLIES))

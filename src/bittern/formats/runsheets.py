@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from bittern.core.errors import Fault, FaultsError, InputError, shorten
+from bittern.engines.pairing.event import MOST_VOLTS
 from bittern.engines.pairing.sheet import (
     CENSUSES,
     OUTCOMES,
@@ -24,6 +25,7 @@ from bittern.engines.pairing.sheet import (
     RunSheet,
     Signal,
     Step,
+    SupplyNeed,
 )
 from bittern.formats.texts import TEXT_LIMIT_BYTES, read_text
 from bittern.formats.toml_files import check_key_depth
@@ -98,6 +100,8 @@ def write_runsheet(sheet: RunSheet) -> str:
 
     document: dict[str, object] = {"id": sheet.id, "title": sheet.title, "start": sheet.start}
     document |= {"needs": list(sheet.needs), "census": sheet.census}
+    if sheet.supply is not None:
+        document["supply"] = {"least_v": sheet.supply.least_v, "comfort_v": sheet.supply.comfort_v}
     document["step"] = [_write_step(step) for step in sheet.steps.values()]
     return tomli_w.dumps(document)
 
@@ -221,7 +225,23 @@ def _read_sheet(top: _Table) -> RunSheet:
         census=top.word("census", CENSUSES),
         needs=top.words("needs"),
         steps=steps,
+        supply=_read_supply(top.table("supply")),
     )
+
+
+def _read_supply(table: _Table | None) -> SupplyNeed | None:
+    if table is None:
+        return None
+    usual = SupplyNeed()
+    least_v = table.number("least_v", 1.0, MOST_VOLTS)
+    comfort_v = table.number("comfort_v", 1.0, MOST_VOLTS)
+    if least_v is None:
+        least_v = min(usual.least_v, comfort_v or usual.least_v)
+    if comfort_v is None:
+        comfort_v = max(usual.comfort_v, least_v)
+    if comfort_v < least_v:
+        table.blame("comfort_v", f"{comfort_v:g}", f"at least least_v = {least_v:g}")
+    return SupplyNeed(least_v, comfort_v)
 
 
 def _read_step(step_id: str, table: _Table) -> Step:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 from bittern.core.phrases import join_words
 from bittern.engines.pairing.census import (
@@ -16,7 +17,7 @@ from bittern.engines.pairing.census import (
 )
 from bittern.engines.pairing.chain import SheetFigures
 from bittern.engines.pairing.check import find_sheet_faults
-from bittern.engines.pairing.event import RunEvent, RunState, read_event
+from bittern.engines.pairing.event import MOST_VOLTS, SUPPLY_SOURCES, RunEvent, RunState, read_event
 from bittern.engines.pairing.runner import apply_event, fold_events
 from bittern.engines.pairing.sheet import RunSheet
 from bittern.formats.runsheets import parse_runsheet, write_runsheet
@@ -34,7 +35,9 @@ EVENT = "pairing.event"
 NEW_KEY = "The new key"
 MOST_KEYS = 8
 WORKED = {"yes": True, "no": False, "unknown": None}
-KINDS = ("confirmed", "done", "failed", "chosen", "abandoned", "census")
+# Of an event that is still being filled in.
+NO_TIME = datetime(1970, 1, 1, tzinfo=UTC)
+KINDS = ("confirmed", "done", "failed", "chosen", "abandoned", "census", "supply")
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,44 +143,62 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
 def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
     """Record one event of the run: fields event_id, kind, step, visit, choice, to, note, sure.
 
-    ``sure`` is the tick of the second deliberate act before a point of no return (kind ``confirmed``),
-    ``give_up`` that of giving the run up (kind ``abandoned``).
+    ``sure`` is the tick of the second deliberate act before a point of no return (kind ``confirmed``), which
+    may name who is at the vehicle (``present``, separated by commas); ``give_up`` that of giving the run up
+    (kind ``abandoned``); ``volts`` and ``source`` belong to kind ``supply``.
 
     A second arrival of the same ``event_id`` changes nothing. The event's time is the server's.
     """
     entry = Entry(data)
-    event_id = entry.text("event_id", required=True, expected="the event's own id", limit=64)
-    kind = entry.choice("kind", KINDS)
-    visit = entry.whole("visit", 0, 100_000)
-    step, choice, to, note = (entry.text(name, limit=200) for name in ("step", "choice", "to", "note"))
-    if kind == "confirmed" and not entry.flag("sure"):
-        entry.fault("sure", "not ticked", "a tick that you have read what will be lost")
-    # Giving up cannot be taken back either: it asks for a second deliberate act.
-    if kind == "abandoned" and not entry.flag("give_up"):
-        entry.fault("give_up", "not ticked", "a tick that the run ends here")
-    keys = _read_census(entry) if kind == "census" else ()
+    made = _read_event_entry(entry, person)
     entry.finish()
     with changing(desk, number, person, "bench") as change:
         run = load_run(desk, change.job)
         if run is None or change.job.pairing is None:
             raise NotYetError("no run begun", "needs and census first", where="pairing")
-        if event_id in run.state.event_ids:
+        event = replace(made, at=change.now)
+        if event.event_id in run.state.event_ids:
             return
-        event = RunEvent(
-            event_id=event_id,
-            kind=kind,
-            person=person.login,
-            at=change.now,
-            visit=visit,
-            keys=keys,
-            step=step,
-            choice=choice,
-            to=to,
-            note=note,
-        )
         state = apply_event(run.sheet, run.state, event)
         change.log(EVENT, run=run.attempt, event=event.as_dict())
         _settle(change, change.job.pairing, Run(run.sheet, state, run.attempt))
+
+
+def _read_event_entry(entry: Entry, person: Person) -> RunEvent:
+    """Return the event as it was filled in; its time is still to be set."""
+    event_id = entry.text("event_id", required=True, expected="the event's own id", limit=64)
+    kind = entry.choice("kind", KINDS)
+    visit = entry.whole("visit", 0, 100_000)
+    step, choice, to, note = (entry.text(name, limit=200) for name in ("step", "choice", "to", "note"))
+    present: tuple[str, ...] = ()
+    if kind == "confirmed":
+        present = tuple(filter(None, map(str.strip, entry.text("present", limit=300).split(","))))
+        if not entry.flag("sure"):
+            entry.fault("sure", "not ticked", "a tick that you have read what will be lost")
+    # Giving up cannot be taken back either: it asks for a second deliberate act.
+    if kind == "abandoned" and not entry.flag("give_up"):
+        entry.fault("give_up", "not ticked", "a tick that the run ends here")
+    volts, source = None, ""
+    if kind == "supply":
+        volts = entry.measure("volts", 0.0, MOST_VOLTS)
+        source = entry.choice("source", SUPPLY_SOURCES, required=False) or "typed"
+        if entry.text("volts") == "":
+            entry.fault("volts", "nothing", "the supply voltage, such as 12.6")
+    return RunEvent(
+        event_id=event_id,
+        kind=kind,
+        person=person.login,
+        at=NO_TIME,
+        visit=visit,
+        keys=_read_census(entry) if kind == "census" else (),
+        step=step,
+        choice=choice,
+        to=to,
+        volts=volts,
+        source=source,
+        present=present,
+        note=note,
+    )
 
 
 def pair_otherwise(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:

@@ -12,9 +12,15 @@ from hypothesis import strategies as st
 
 from bittern.engines.pairing import errors
 from bittern.engines.pairing.census import KeyInHand
-from bittern.engines.pairing.event import PHASES, RunEvent, RunState, read_event
-from bittern.engines.pairing.runner import apply_event, check_event, fold_events, start_run
-from bittern.engines.pairing.sheet import Failure, Option, RunSheet, Step
+from bittern.engines.pairing.event import PHASES, SUPPLY_SOURCES, RunEvent, RunState, read_event
+from bittern.engines.pairing.runner import (
+    apply_event,
+    check_event,
+    find_supply_gap,
+    fold_events,
+    start_run,
+)
+from bittern.engines.pairing.sheet import Failure, Option, RunSheet, Step, SupplyNeed
 from tests.strategies.sheets import make_sheet, sound_sheets
 
 NOON = datetime(2024, 5, 6, 12, 0, tzinfo=UTC)
@@ -229,8 +235,12 @@ def runs(draw: st.DrawFn) -> Run:
             run.add("begun", needs=run.sheet.needs)
         elif state.phase == "census":
             run.add("census", keys=KEYS)
+        elif state.phase == "supply" or draw(st.integers(0, 20)) == 0:
+            run.add("supply", volts=draw(st.floats(0.0, 60.0)), source=draw(st.sampled_from(SUPPLY_SOURCES)))
         elif state.phase == "confirm":
-            run.add("confirmed", step=step.id, visit=state.visit)
+            if find_supply_gap(run.sheet, state, run.make("confirmed")):
+                run.add("supply", volts=60.0, source="typed")
+            run.add("confirmed", step=step.id, visit=state.visit, present=("Ida",))
         elif step.fails and draw(st.booleans()):
             run.add("failed", step=step.id, to=draw(st.sampled_from(step.fails)).to, visit=state.visit)
         elif step.kind == "choose":
@@ -268,6 +278,8 @@ def test_what_is_true_of_every_run(run: Run) -> None:
         if event.kind in ("done", "failed", "chosen"):
             # Nobody leaves a point of no return without its own confirmation and a census.
             assert not step.no_return or (confirmed_visit == before.visit and before.keys)
+            if step.no_return and run.sheet.supply is not None:
+                assert before.supply_v is not None and before.supply_v >= run.sheet.supply.least_v
             assert state.visit == before.visit + 1
         assert state.phase in PHASES
         assert state.passed_no_return >= before.passed_no_return
@@ -277,9 +289,64 @@ def test_what_is_true_of_every_run(run: Run) -> None:
         assert [one.visit for one in state.history] == list(range(1, len(state.history) + 1))
 
 
+def reach_wipe_with_supply() -> Run:
+    run = Run(replace(SHEET, supply=SupplyNeed(12.0, 12.4)))
+    run.add("begun", needs=("every-key", "authority"))
+    run.add("done", step="look", visit=1)
+    run.add("census", keys=KEYS)
+    run.add("chosen", step="which", choice="turn")
+    return run
+
+
+def test_a_sheet_that_names_a_supply_asks_for_a_reading_before_a_point_of_no_return() -> None:
+    run = reach_wipe_with_supply()
+    assert run.state.phase == "supply"
+    run.refuse(errors.SupplyMissingError, "confirmed", step="wipe")
+    assert run.add("supply", volts=11.9, source="typed").phase == "supply"
+    run.refuse(errors.SupplyMissingError, "confirmed", step="wipe")
+    assert run.add("supply", volts=12.0, source="measured").phase == "confirm"
+    state = run.add("confirmed", step="wipe", present=("Ida", "the owner"))
+    assert (state.phase, state.present, state.supply_v) == ("step", ("Ida", "the owner"), 12.0)
+    # A supply that falls after the confirmation takes it back.
+    assert run.add("supply", volts=11.5, source="measured").phase == "supply"
+    run.refuse(errors.ConfirmationMissingError, "done", step="wipe")
+    assert run.add("supply", volts=12.6, source="measured").phase == "confirm"
+
+
+def test_a_reading_counts_for_ten_minutes() -> None:
+    run = reach_wipe_with_supply()
+    state = run.add("supply", volts=12.6, source="typed")
+    assert state.supply_at is not None
+    just = RunEvent("just", "confirmed", "Ida", state.supply_at + timedelta(minutes=10), step="wipe")
+    check_event(run.sheet, state, just)
+    with pytest.raises(errors.SupplyMissingError):
+        check_event(run.sheet, state, replace(just, at=just.at + timedelta(seconds=1)))
+
+
+@pytest.mark.parametrize(
+    "details",
+    [{}, {"volts": -1.0}, {"volts": 60.1}, {"volts": float("nan")}, {"volts": 12.0, "source": "guessed"}],
+)
+def test_a_reading_that_cannot_be_is_refused(details: dict[str, object]) -> None:
+    begin().refuse(errors.WrongMomentError, "supply", **({"source": "typed"} | details))
+    Run().refuse(errors.WrongMomentError, "supply", volts=12.5, source="typed")
+
+
+def test_a_sheet_without_a_supply_keeps_readings_and_asks_for_none() -> None:
+    run = begin()
+    assert run.add("supply", volts=11.0, source="typed").supply_v == 11.0
+    run.add("census", keys=KEYS)
+    run.add("done", step="look", visit=1)
+    assert run.add("chosen", step="which", choice="turn").phase == "confirm"
+
+
 @pytest.mark.parametrize(
     "change",
     [
+        {"volts": "12"},
+        {"volts": True},
+        {"sequence": 1.5},
+        {"present": [3]},
         {"at": "yesterday"},
         {"at": "2024-05-06T12:00:00"},
         {"at": 3},

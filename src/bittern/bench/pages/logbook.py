@@ -82,10 +82,12 @@ def _run_event(payload: Payload) -> str:
     event = payload.get("event")
     event = event if isinstance(event, Mapping) else {}
     step, note = event.get("step", ""), event.get("note", "")
+    with_whom = f", at the vehicle: {_say(event['present'])}" if event.get("present") else ""
     words = {
         "begun": "Ticked what must be true before the first step",
         "census": f"Counted the keys: {_say([key.get('name') for key in event.get('keys', [])])}",
-        "confirmed": f"Confirmed the point of no return at “{step}”",
+        "supply": f"Read the supply: {event.get('volts')} V, {event.get('source')}",
+        "confirmed": f"Confirmed the point of no return at “{step}”{with_whom}",
         "done": f"Step “{step}” done",
         "failed": f"Step “{step}” did not work; went on at “{event.get('to', '')}”",
         "chosen": f"Chose “{event.get('choice', '')}” at “{step}”",

@@ -68,6 +68,13 @@ class CensusMissingError(PairingError):
     meaning = "A point of no return needs a key census that leaves the vehicle with a key."
 
 
+class SupplyMissingError(PairingError):
+    """A point of no return is ahead and the supply voltage was not read, or is too low."""
+
+    code = "pairing.supply-missing"
+    meaning = "A point of no return of this run sheet needs a recent reading of a supply that is not too low."
+
+
 class ConfirmationMissingError(PairingError):
     """A point of no return was to be passed without its second deliberate act."""
 

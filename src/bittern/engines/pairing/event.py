@@ -13,12 +13,18 @@ from bittern.engines.pairing.errors import EventUnreadableError
 
 T = TypeVar("T")
 
-# begun: the needs are affirmed and the first step is at hand; census: the keys are counted; confirmed: the
-# second deliberate act before a point of no return; done, failed, chosen: how a step was left; abandoned:
-# given up.
-EVENT_KINDS = ("begun", "census", "confirmed", "done", "failed", "chosen", "abandoned")
+_TEXTS = ("step", "choice", "to", "source", "device", "note")
+_WHOLE = ("visit", "sequence")
+_LISTS = ("needs", "present")
+
+# begun: the needs are affirmed and the first step is at hand; census: the keys are counted; supply: the
+# supply voltage was read; confirmed: the second deliberate act before a point of no return; done, failed,
+# chosen: how a step was left; abandoned: given up.
+EVENT_KINDS = ("begun", "census", "supply", "confirmed", "done", "failed", "chosen", "abandoned")
 # What the run waits for.
-PHASES = ("needs", "census", "confirm", "step", "ended", "abandoned")
+PHASES = ("needs", "census", "supply", "confirm", "step", "ended", "abandoned")
+SUPPLY_SOURCES = ("typed", "measured")
+MOST_VOLTS = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +50,12 @@ class RunEvent:
         ``begun``: the needs that the person affirmed.
     keys
         ``census``: the keys.
+    volts, source
+        ``supply``: the reading in volts, and whether it was ``typed`` or ``measured`` by an adapter.
+    present
+        ``confirmed``: who is at the vehicle.
+    device, sequence
+        Which device the event was made on, and its own count there (1, 2, ..); empty on the server's pages.
     note
         Anything worth keeping, in the person's words.
     """
@@ -58,17 +70,23 @@ class RunEvent:
     to: str = ""
     needs: tuple[str, ...] = ()
     keys: tuple[KeyInHand, ...] = ()
+    volts: float | None = None
+    source: str = ""
+    present: tuple[str, ...] = ()
+    device: str = ""
+    sequence: int | None = None
     note: str = ""
 
     def as_dict(self) -> dict[str, object]:
         """Return the event as plain data that :func:`read_event` reads back."""
         plain: dict[str, object] = {"event_id": self.event_id, "kind": self.kind, "person": self.person}
         plain["at"] = self.at.isoformat()
-        for name in ("step", "visit", "choice", "to", "note"):
+        for name in (*_WHOLE, *_TEXTS, "volts"):
             if (value := getattr(self, name)) not in ("", None):
                 plain[name] = value
-        if self.needs:
-            plain["needs"] = list(self.needs)
+        for name in _LISTS:
+            if words := getattr(self, name):
+                plain[name] = list(words)
         if self.keys:
             plain["keys"] = [
                 {"name": key.name, "present": key.present, "works_before": key.works_before, "new": key.new}
@@ -112,8 +130,12 @@ class RunState:
         When the step at hand was reached, and until when its window is open (None without a window).
     keys, census_gaps
         The last census (None before it) and what it lacks for a point of no return.
+    supply_v, supply_at
+        The last reading of the supply voltage and when it was taken (None before it).
     affirmed
         The needs affirmed at the start.
+    present
+        Who was at the vehicle when a point of no return was last confirmed.
     history
         Every visit that was left, in order.
     event_ids
@@ -131,7 +153,10 @@ class RunState:
     deadline: datetime | None = None
     keys: tuple[KeyInHand, ...] | None = None
     census_gaps: tuple[str, ...] = ()
+    supply_v: float | None = None
+    supply_at: datetime | None = None
     affirmed: tuple[str, ...] = ()
+    present: tuple[str, ...] = ()
     history: tuple[Passage, ...] = ()
     event_ids: frozenset[str] = frozenset()
 
@@ -144,14 +169,7 @@ def read_event(plain: Mapping[str, object]) -> RunEvent:
     EventUnreadableError
         A key is missing or has the wrong type, or the time has no zone.
     """
-    texts = {name: _get(plain, name, str, "") for name in ("step", "choice", "to", "note")}
-    needs: list[object] = _get(plain, "needs", list, [])
-    affirmed = tuple(need for need in needs if isinstance(need, str))
-    if len(affirmed) != len(needs):
-        raise EventUnreadableError(shorten(needs), "a list of words", where="needs")
-    visit = plain.get("visit")
-    if visit is not None and (isinstance(visit, bool) or not isinstance(visit, int)):
-        raise EventUnreadableError(shorten(visit), "a whole number", where="visit")
+    texts = {name: _get(plain, name, str, "") for name in _TEXTS}
     text = _get(plain, "at", str)
     try:
         at = datetime.fromisoformat(text)
@@ -167,11 +185,38 @@ def read_event(plain: Mapping[str, object]) -> RunEvent:
         kind=kind,
         person=_get(plain, "person", str),
         at=at,
-        visit=visit,
-        needs=affirmed,
         keys=tuple(_read_key(key) for key in _get(plain, "keys", list, [])),
+        volts=_read_volts(plain),
+        needs=_read_words(plain, "needs"),
+        present=_read_words(plain, "present"),
+        visit=_read_whole(plain, "visit"),
+        sequence=_read_whole(plain, "sequence"),
         **texts,
     )
+
+
+def _read_words(plain: Mapping[str, object], name: str) -> tuple[str, ...]:
+    values: list[object] = _get(plain, name, list, [])
+    words = tuple(value for value in values if isinstance(value, str))
+    if len(words) != len(values):
+        raise EventUnreadableError(shorten(values), "a list of words", where=name)
+    return words
+
+
+def _read_whole(plain: Mapping[str, object], name: str) -> int | None:
+    value = plain.get(name)
+    if value is None or (isinstance(value, int) and not isinstance(value, bool)):
+        return value
+    raise EventUnreadableError(shorten(value), "a whole number", where=name)
+
+
+def _read_volts(plain: Mapping[str, object]) -> float | None:
+    value = plain.get("volts")
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise EventUnreadableError(shorten(value), "a number of volts", where="volts")
+    return float(value)
 
 
 def _read_key(plain: object) -> KeyInHand:

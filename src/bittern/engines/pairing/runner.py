@@ -18,15 +18,25 @@ from bittern.engines.pairing.errors import (
     NeedsMissingError,
     RunOverError,
     SheetUnsoundError,
+    SupplyMissingError,
     UnknownChoiceError,
     UnknownFailureError,
     WrongMomentError,
     WrongStepError,
 )
-from bittern.engines.pairing.event import EVENT_KINDS, Passage, RunEvent, RunState
+from bittern.engines.pairing.event import (
+    EVENT_KINDS,
+    MOST_VOLTS,
+    SUPPLY_SOURCES,
+    Passage,
+    RunEvent,
+    RunState,
+)
 from bittern.engines.pairing.sheet import RunSheet, Step
 
 _STEP_EVENTS = ("confirmed", "done", "failed", "chosen")
+# A battery that was good half an hour ago may have run radio and lamps since.
+SUPPLY_FRESH = timedelta(minutes=10)
 
 
 def start_run(sheet: RunSheet) -> RunState:
@@ -74,9 +84,13 @@ def apply_event(sheet: RunSheet, state: RunState, event: RunEvent) -> RunState:
         gaps = tuple(find_census_gaps(sheet, event.keys))
         # Whoever confirmed had the old count before their eyes: with a new one they are asked again.
         counted = replace(state, keys=event.keys, census_gaps=gaps, confirmed=False)
-        return _await_step(sheet, counted) if state.phase in ("census", "confirm", "step") else counted
+        return counted if state.ended else _await_step(sheet, counted, event)
+    if event.kind == "supply":
+        low = sheet.supply is not None and (event.volts or 0.0) < sheet.supply.least_v
+        read = replace(state, supply_v=event.volts, supply_at=event.at)
+        return _await_step(sheet, replace(read, confirmed=state.confirmed and not low), event)
     if event.kind == "confirmed":
-        return _await_step(sheet, replace(state, confirmed=True))
+        return _await_step(sheet, replace(state, confirmed=True, present=event.present), event)
     if event.kind == "abandoned":
         # After the confirmation the act itself may have been done; the forecast must not promise otherwise.
         passed = state.passed_no_return or state.confirmed
@@ -110,6 +124,9 @@ def check_event(sheet: RunSheet, state: RunState, event: RunEvent) -> None:
         ``begun`` does not affirm every need.
     CensusMissingError
         A point of no return is at hand without a census that allows it.
+    SupplyMissingError
+        A point of no return is at hand, the sheet names a supply, and no reading of the last ten minutes
+        reaches it.
     ConfirmationMissingError
         A point of no return is at hand and was not confirmed at this visit.
     UnknownChoiceError, UnknownFailureError
@@ -125,11 +142,14 @@ def check_event(sheet: RunSheet, state: RunState, event: RunEvent) -> None:
         raise RunOverError(f"{event.kind} in a run that is over", "no more events", hint="begin a new run")
     if event.kind == "begun":
         _check_needs(sheet, state, event)
+    elif event.kind == "supply":
+        _check_reading(state, event)
     elif event.kind in _STEP_EVENTS:
         _check_place(state, event)
         step = sheet.steps[state.step_id]
         if event.kind == "confirmed":
             _check_confirmation(state, step)
+            _check_supply(sheet, state, event)
         else:
             _check_leaving(state, step, event)
 
@@ -193,6 +213,44 @@ def _check_census(state: RunState, step: Step) -> None:
         )
 
 
+def _check_reading(state: RunState, event: RunEvent) -> None:
+    if state.phase == "needs":
+        raise WrongMomentError("a reading before the run has begun", "begun first", where="supply")
+    volts = event.volts
+    if volts is None or not 0.0 <= volts <= MOST_VOLTS:
+        found = "no voltage" if volts is None else f"{volts:g} V"
+        raise WrongMomentError(found, f"0 to {MOST_VOLTS:g} V", where="volts")
+    if event.source not in SUPPLY_SOURCES:
+        raise WrongMomentError(shorten(event.source), "typed or measured", where="source")
+
+
+def _check_supply(sheet: RunSheet, state: RunState, event: RunEvent) -> None:
+    gap = find_supply_gap(sheet, state, event)
+    if gap:
+        raise SupplyMissingError(
+            gap,
+            f"a reading of at least {sheet.supply.least_v:g} V" if sheet.supply else "a reading",
+            where=state.step_id,
+            hint="connect a steady supply and read the voltage at the battery",
+        )
+
+
+def find_supply_gap(sheet: RunSheet, state: RunState, event: RunEvent) -> str:
+    """Return what the supply lacks for a point of no return at the time of ``event``; empty if nothing.
+
+    A reading counts for ten minutes.
+    """
+    if sheet.supply is None:
+        return ""
+    if state.supply_v is None or state.supply_at is None:
+        return "no reading of the supply voltage"
+    if state.supply_v < sheet.supply.least_v:
+        return f"a supply of {state.supply_v:g} V"
+    if event.at - state.supply_at > SUPPLY_FRESH:
+        return "a reading older than ten minutes"
+    return ""
+
+
 def _check_leaving(state: RunState, step: Step, event: RunEvent) -> None:
     if step.no_return:
         _check_census(state, step)
@@ -245,12 +303,18 @@ def _arrive(sheet: RunSheet, state: RunState, step_id: str, event: RunEvent) -> 
         return replace(here, phase="ended", ended=True, outcome=step.outcome)
     if step.window_s is not None:
         here = replace(here, deadline=event.at + timedelta(seconds=step.window_s))
-    return _await_step(sheet, here)
+    return _await_step(sheet, here, event)
 
 
-def _await_step(sheet: RunSheet, state: RunState) -> RunState:
-    """Return ``state`` with the phase that the step at hand is in."""
+def _await_step(sheet: RunSheet, state: RunState, event: RunEvent) -> RunState:
+    """Return ``state`` with the phase that the step at hand is in when ``event`` has come."""
+    if state.phase == "needs" and event.kind != "begun":
+        return state
     phase = "step"
     if sheet.steps[state.step_id].no_return and not state.confirmed:
-        phase = "census" if state.keys is None or state.census_gaps else "confirm"
+        phase = "confirm"
+        if state.keys is None or state.census_gaps:
+            phase = "census"
+        elif find_supply_gap(sheet, state, event):
+            phase = "supply"
     return replace(state, phase=phase)

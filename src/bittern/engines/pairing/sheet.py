@@ -61,10 +61,22 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class SupplyNeed:
+    """The vehicle's supply in volts: no point of no return below ``least_v``, a charger below ``comfort_v``.
+
+    The defaults are common practice for a 12 V lead-acid battery at rest.
+    """
+
+    least_v: float = 12.0
+    comfort_v: float = 12.4
+
+
+@dataclass(frozen=True, slots=True)
 class RunSheet:
     """Steps by id in the order written; ``needs`` must hold before ``start``.
 
-    ``census`` says which keys work once the sheet has ended well.
+    ``census`` says which keys work once the sheet has ended well. With ``supply`` a point of no return asks
+    for a reading of the supply voltage first.
     """
 
     id: str
@@ -73,3 +85,4 @@ class RunSheet:
     census: str
     needs: tuple[str, ...] = ()
     steps: Mapping[str, Step] = field(default_factory=dict)
+    supply: SupplyNeed | None = None
