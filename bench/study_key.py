@@ -32,7 +32,7 @@ from simulated_shop.year import Year, run_years  # noqa: E402
 PAGE = ROOT / "docs" / "explanation" / "key-study.md"
 PICTURE = ROOT / "docs" / "pictures" / "key-study.svg"
 BEGIN, END = "<!-- tables of the study: begin -->", "<!-- tables of the study: end -->"
-FIRST_SEED = 101
+FIRST_SEED = 201
 """Seeds 1 to 8 were looked at while the rates were chosen; the years published are others."""
 FACTORS = {"halved": 0.5, "doubled": 2.0}
 

@@ -16,7 +16,7 @@ from bittern.engines.key.index import Floats, KeyIndex
 from bittern.engines.key.likelihood import key_likelihood, start_likelihood
 from bittern.engines.key.posterior import Posterior, open_case, posterior_of
 from bittern.engines.key.prior import prior_of
-from bittern.engines.key.rates import Rates
+from bittern.engines.key.rates import ByHow, Rates
 from bittern.engines.key.spread import LabelLikelihood, Likelihood
 from tests.engines.key.toy import ONE_2015, ONE_2016, toy_catalogue
 
@@ -53,6 +53,22 @@ def test_the_prior_is_that_worked_out_by_hand() -> None:
     # 2016 has shares .5 and .3 for turn: .2 left over; 2015 has .1 more.
     left = [0.03 * 0.1 + 0.97 * 0.5 * 0.2, 0.97 * 0.5 * 0.1]
     assert prior.outside.tolist() == pytest.approx([0.6 * (0.96 * one + 0.02) for one in left])
+
+
+def test_wrong_numbers_of_buttons_are_mostly_too_low() -> None:
+    table, rates = INDEX.tables["button_count"], Rates(elsewhere=ByHow(0.0, 0.0, 0.0, 0.0, 0.0))
+    weight = INDEX.weight_for("Heron", rates)
+
+    def p_counted(count: int, true: int) -> float:
+        one = key_likelihood(INDEX, Observation("button_count", count, "seen"), weight, rates)
+        return float(values_of(one)[table.place[true]]) / (1.0 - rates.null["button_count"].has)
+
+    wrong = rates.miscount.seen
+    assert p_counted(3, 3) == pytest.approx(1.0 - wrong)
+    assert sum(p_counted(count, 3) for count in range(3)) == pytest.approx(rates.undercount * wrong)
+    assert p_counted(1, 3) == pytest.approx(p_counted(2, 3) / 4)
+    # Of no button none can be overlooked.
+    assert p_counted(0, 0) == pytest.approx(1.0 - (1.0 - rates.undercount) * wrong)
 
 
 @pytest.mark.parametrize(

@@ -38,8 +38,8 @@ class Trial:
 class Judge:
     """Compares observations with the article that turned out true."""
 
-    def __init__(self, index: KeyIndex) -> None:
-        self.index = index
+    def __init__(self, index: KeyIndex, undercount: float) -> None:
+        self.index, self.undercount = index, undercount
         self._known: dict[tuple[str, str, str], frozenset[str]] = {}
         self.count_errors: Callable[[str, str], int] = lru_cache(65_536)(count_errors)
         weight = index.general.of_articles(np.arange(len(index)))
@@ -82,7 +82,8 @@ class Judge:
     def _count(self, one: Observation, own: object) -> list[Trial]:
         right = one.value == own
         foreign = self._background(one.kind, one.value)
-        others = 0.375 * 0.25 ** (abs(int(str(one.value)) - int(str(own))) - 1)
+        away = int(str(one.value)) - int(str(own))
+        others = (self.undercount if away < 0 else 1.0 - self.undercount) * 0.75 * 0.25 ** (abs(away) - 1)
         return [Trial("miscount", one.how, int(not right), int(right), True, foreign, others)]
 
     def _category(self, one: Observation, own: object) -> list[Trial]:

@@ -151,7 +151,7 @@ def scale_channel(channel: ChannelRates, factor: float) -> ChannelRates:
 
 
 def _gather(index: KeyIndex, lessons: Iterable[Lesson], today: date, rates: Rates, rule: Rule) -> _Gathered:
-    gathered, judge = _Gathered(), Judge(index)
+    gathered, judge = _Gathered(), Judge(index, rates.undercount)
     for lesson in lessons:
         place = index.position.get(lesson.article) if lesson.article else None
         if lesson.outcome != "fitted" or place is None:

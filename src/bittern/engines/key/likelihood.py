@@ -145,7 +145,7 @@ def _kernels(
     """Return the likelihood of each answer for each value of the table, and the background of each."""
     if kind == "button_count":
         counts = np.array([int(str(value)) for value in values], dtype=np.int64)
-        return _count_kernels(counts, table, shares, rates.miscount.of(how))
+        return _count_kernels(counts, table, shares, _count_table(rates.miscount.of(how), rates.undercount))
     if kind == "buttons":
         seen = [frozenset(map(plain_name, value if isinstance(value, tuple) else ())) for value in values]
         return _buttons_kernels(seen, table, shares, rates, how)
@@ -156,21 +156,23 @@ def _kernels(
 
 
 @lru_cache(maxsize=64)
-def _count_table(wrong: float) -> Floats:
+def _count_table(wrong: float, undercount: float) -> Floats:
     """Return the chance of each number counted (rows) where each number is true (columns)."""
     counts = np.arange(MOST_BUTTONS + 1)
     away = 0.25 ** np.abs(counts[:, None] - counts[None, :]).astype(np.float64)
-    np.fill_diagonal(away, 0.0)
-    chance = np.asarray(wrong * away / away.sum(axis=0), dtype=np.float64)
-    np.fill_diagonal(chance, 1.0 - wrong)
-    return chance
+    below, above = np.triu(away, 1), np.tril(away, -1)
+    # Where there is no number on a side, as below 0, that side's part goes right.
+    chance = wrong * undercount * below / np.maximum(below.sum(axis=0), 1e-300)
+    chance += wrong * (1.0 - undercount) * above / np.maximum(above.sum(axis=0), 1e-300)
+    np.fill_diagonal(chance, 1.0 - chance.sum(axis=0))
+    return np.asarray(chance, dtype=np.float64)
 
 
 def _count_kernels(
-    counts: Integers, table: FeatureTable, shares: Floats, wrong: float
+    counts: Integers, table: FeatureTable, shares: Floats, chances: Floats
 ) -> tuple[Floats, Floats]:
     true = np.minimum(MOST_BUTTONS, table.numbers.astype(np.int64))
-    kernel = _count_table(wrong)[np.ix_(counts, true)]
+    kernel = chances[np.ix_(counts, true)]
     free = 0.5 ** (np.arange(MOST_BUTTONS + 1) + 1.0)
     background = (1.0 - _FREE_COUNTS) * (kernel @ shares) + _FREE_COUNTS * free[counts] / free.sum()
     return kernel, background

@@ -3,7 +3,8 @@
 All are starting values of ours from experience of the kinds of error ("common practice" where said), none is
 measured; they are plain data so that finished jobs can replace them. ``outside_floor``, ``unlisted``,
 ``foreign`` and ``same_make`` were raised after the first simulated year, which showed how much too sure the
-engine is where lists have gaps (docs/explanation/key-study.md).
+engine is where lists have gaps; ``miscount``, ``undercount`` and ``missed`` were set after the second, which
+showed what an overlooked button costs (docs/explanation/key-study.md).
 """
 
 from __future__ import annotations
@@ -83,7 +84,11 @@ class Rates:
     elsewhere_fcc
         The same for an identifier, which is also copied from web pages, boxes and garage-door remotes.
     miscount
-        A number of buttons is wrong; each further button of error is four times rarer.
+        A number of buttons is wrong; each further button of error is four times rarer. Where there is none
+        to overlook, it is wrong by that much less.
+    undercount
+        Part of the wrong numbers that are too low: a button on the other face, or worn smooth, is overlooked
+        more easily than one is seen that is not there (common practice).
     missed, imagined
         Per button: not noticed (worn off, on the other face), or believed to be there.
     imagined_new
@@ -127,8 +132,9 @@ class Rates:
     same_grantee: float = 0.3
     elsewhere: ByHow = ByHow(0.02, 0.01, 0.005, 0.005, 0.002)
     elsewhere_fcc: ByHow = ByHow(0.06, 0.02, 0.01, 0.005, 0.002)
-    miscount: ByHow = ByHow(0.12, 0.08, 0.03, 0.03, 0.01)
-    missed: ByHow = ByHow(0.08, 0.05, 0.02, 0.03, 0.01)
+    miscount: ByHow = ByHow(0.12, 0.10, 0.06, 0.06, 0.01)
+    undercount: float = 0.8
+    missed: ByHow = ByHow(0.08, 0.06, 0.04, 0.04, 0.01)
     imagined: ByHow = ByHow(0.03, 0.02, 0.005, 0.005, 0.002)
     imagined_new: ByHow = ByHow(0.01, 0.005, 0.003, 0.003, 0.001)
     start_wrong: ByHow = ByHow(0.03, 0.02, 0.005, 0.005, 0.002)

@@ -115,7 +115,7 @@ def _kernel(
     """Return the likelihood for each value of the table, and the background of things not in the pack."""
     value, how = observation.value, observation.how
     if observation.kind == "button_count":
-        return _count_kernel(int(str(value)), table, shares, rates.miscount.of(how))
+        return _count_kernel(int(str(value)), table, shares, rates.miscount.of(how), rates.undercount)
     if observation.kind == "buttons":
         words = value if isinstance(value, tuple) else ()
         return _buttons_kernel(frozenset(map(plain_name, words)), table, shares, rates, how)
@@ -124,13 +124,19 @@ def _kernel(
     return _category_kernel(plain_name(str(value)), table, shares, rates, how)
 
 
-def _count_kernel(count: int, table: FeatureTable, shares: Floats, wrong: float) -> tuple[Floats, float]:
+def _count_kernel(
+    count: int, table: FeatureTable, shares: Floats, wrong: float, undercount: float
+) -> tuple[Floats, float]:
     counts = np.arange(MOST_BUTTONS + 1)
 
     def p_counted(true: int) -> float:
+        low = wrong * undercount if true > 0 else 0.0
+        high = wrong * (1.0 - undercount) if true < MOST_BUTTONS else 0.0
+        if count == true:
+            return 1.0 - low - high
+        side = counts < true if count < true else counts > true
         away = 0.25 ** np.abs(counts - true)
-        away[counts == true] = 0.0
-        return 1.0 - wrong if count == true else wrong * float(away[count] / away.sum())
+        return (low if count < true else high) * float(away[count] / away[side].sum())
 
     kernel = np.array([p_counted(min(MOST_BUTTONS, int(str(true)))) for true in table.values])
     free = 0.5 ** (counts + 1.0)
