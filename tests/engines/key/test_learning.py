@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bittern.core.beta import beta_interval
 from bittern.core.channel import CHANNEL_BY_HOW
-from bittern.engines.key.beta import beta_interval
 from bittern.engines.key.comparison import count_errors
 from bittern.engines.key.evidence import Observation, Vehicle
 from bittern.engines.key.identification import identify

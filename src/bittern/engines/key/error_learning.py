@@ -25,8 +25,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from bittern.core.beta import beta_interval
 from bittern.core.channel import ChannelRates
-from bittern.engines.key.beta import beta_interval
 from bittern.engines.key.comparison import MOST_EDITS, Judge, Trial, expected_errors
 from bittern.engines.key.index import KeyIndex
 from bittern.engines.key.learning import Lesson, Rule, weigh_lesson

@@ -28,7 +28,7 @@ from typing import Literal
 
 import numpy as np
 
-from bittern.engines.key.beta import beta_interval
+from bittern.core.beta import beta_interval
 from bittern.engines.key.catalogue import STARTS, Fitment
 from bittern.engines.key.evidence import Observation
 from bittern.engines.key.index import Integers, KeyIndex, plain_name
