@@ -137,7 +137,10 @@ def _walk(record: Recorder, plan: Plan, rng: random.Random, who: str) -> str:
             return "stopped"
         event_id = str(uuid.UUID(int=rng.getrandbits(128), version=4))
         data: dict[str, object] = {"event_id": event_id, "step": step.id, "visit": str(run.state.visit)}
-        if run.state.phase == "confirm":
+        unread = run.state.supply_v is None and step.id == "supply"
+        if run.sheet.supply and (unread or run.state.phase == "supply"):
+            data |= {"kind": "supply", "volts": f"{rng.uniform(12.45, 12.95):.2f}"}
+        elif run.state.phase == "confirm":
             data |= {"kind": "confirmed", "sure": "yes"}
         elif step.kind == "choose":
             data |= {"kind": "chosen", "choice": _choose(step.options, rng)}

@@ -248,3 +248,19 @@ def test_a_script_that_is_no_text_is_unreadable(sheet: Path, capsys: pytest.Capt
     script = sheet.with_name("answers.txt")
     script.write_bytes(b"\xff\xfe")
     assert call(capsys, "rehearse", sheet, "--script", script)[0] == 2
+
+
+def test_a_sheet_with_a_supply_asks_for_a_reading_before_its_point_of_no_return(
+    sheet: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    sheet.write_text("supply = {least_v = 12.2}" + SHEET, encoding="utf-8")
+    script = tmp_path / "answers"
+    script.write_text(GOOD.replace("wipe\n", "supply 12.1\nsupply 12.6\nwipe\n"), encoding="utf-8")
+    code, data, err = call(capsys, "rehearse", sheet, "--script", script)
+    assert (code, data["outcome"]) == (0, "good")
+    assert "at least 12.2" in err
+    for answer in ("wipe", "supply", "supply much", "supply -1", "supply 61"):
+        script.write_text(GOOD.replace("wipe\n", answer + "\n", 1), encoding="utf-8")
+        code, data, err = call(capsys, "rehearse", sheet, "--script", script)
+        assert (code, data) == (2, {})
+        assert err.splitlines()[-1].startswith("bittern: answers: line 13")

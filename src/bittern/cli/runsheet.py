@@ -54,8 +54,9 @@ def rehearse_command(
 
     There is no simulated vehicle behind it yet: whether a step works is what you say. The answers are: yes
     (the needs are true); a key as "name, here|away, works|dead|unknown, new|old", and "enough" after the
-    last; the step's id before a point of no return; then done, "fails 1", an option's number, or stop. In a
-    script an empty line and one that begins with # are skipped, and every step takes its typical time.
+    last; "supply 12.6" whenever the voltage is read; the step's id before a point of no return; then done,
+    "fails 1", an option's number, or stop. In a script an empty line and one that begins with # are skipped,
+    and every step takes its typical time.
     """
     from bittern.engines.pairing.check import find_sheet_faults
     from bittern.formats.runsheets import read_runsheet
@@ -163,6 +164,10 @@ class Walk:
             if not self.keys:
                 self.say("There is a point of no return ahead: which keys does the vehicle have?")
                 self.say('  (name, here|away, works|dead|unknown, new|old; "enough" after the last)')
+        elif self.state.phase == "supply":
+            least_v = self.sheet.supply.least_v if self.sheet.supply else 0.0
+            self.say("There is a point of no return ahead: read the supply voltage at the battery.")
+            self.say(f"  supply VOLTS, at least {least_v:g}, or stop")
         elif self.state.phase == "confirm":
             self.say(f"{step.id} cannot be taken back: {step.say}")
             lost = find_lost_keys(self.sheet, self.state.keys or ())
@@ -192,8 +197,12 @@ class Walk:
         elif phase == "needs":
             self._expect(answer, "yes")
             self._add("begun", needs=self.sheet.needs)
+        elif answer.startswith("supply "):
+            self._add("supply", volts=_read_volts(answer.removeprefix("supply ")), source="typed")
         elif self._counting:
             self._take_key(answer)
+        elif phase == "supply":
+            raise InputError(shorten(answer), "supply and a number of volts, or stop")
         elif phase == "confirm":
             self._expect(answer, step.id)
             self._add("confirmed", step=step.id, visit=self.state.visit)
@@ -242,6 +251,18 @@ def _read_number(text: str, count: int) -> int:
     if not (text.isascii() and text.isdigit() and len(text) < 4 and 1 <= int(text) <= count):
         raise InputError(shorten(text), f"a number from 1 to {count}")
     return int(text) - 1
+
+
+def _read_volts(text: str) -> float:
+    from bittern.engines.pairing.event import MOST_VOLTS
+
+    try:
+        volts = float(text)
+    except ValueError:
+        volts = -1.0
+    if not 0.0 <= volts <= MOST_VOLTS:
+        raise InputError(shorten(text), f"volts from 0 to {MOST_VOLTS:g}")
+    return volts
 
 
 def _read_key(answer: str) -> KeyInHand:
