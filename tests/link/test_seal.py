@@ -181,6 +181,15 @@ def find_sends(text: str) -> list[str]:
     ]
 
 
+def find_opened(text: str) -> list[str]:
+    """Return the calls in a module's text that open a bus."""
+    return [
+        ast.unparse(node.func)
+        for node in ast.walk(ast.parse(text))
+        if isinstance(node, ast.Call) and ast.unparse(node.func).lower().endswith("bus")
+    ]
+
+
 def test_one_module_knows_the_bus_and_one_call_sends() -> None:
     knowing = [
         name_of(path)
@@ -198,10 +207,25 @@ def test_one_module_knows_the_bus_and_one_call_sends() -> None:
             )
         }
     ]
-    assert knowing == ["src/bittern/link/sealed.py"]
+    assert knowing == ["src/bittern/link/sealed.py", "src/bittern/link/simulated.py"]
     assert find_sends((SOURCE / "link" / "sealed.py").read_text()) == ["self.__bus.send"]
+    # A simulated unit answers, on the one kind of bus that ends in this process.
+    simulated = (SOURCE / "link" / "simulated.py").read_text()
+    assert find_sends(simulated) == ["far.send"]
+    assert find_opened(simulated) == ["VirtualBus", "open_bus"]
+    assert 'open_bus(f"virtual:{channel}")' in simulated
     # What reads uses the sealed bus alone.
     assert set(find_sends((SOURCE / "link" / "reading.py").read_text())) == {"bus.send"}
+
+
+def test_simulated_units_stand_on_a_virtual_bus_and_on_no_other() -> None:
+    opened = [
+        {word.arg: word.value.value for word in node.keywords if isinstance(word.value, ast.Constant)}
+        for node in ast.walk(ast.parse((SOURCE / "link" / "simulated.py").read_text()))
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in ("can.Bus", "can.interface.Bus")
+    ]
+    # Nor does a file of settings on the computer turn it into another one.
+    assert opened == [{"interface": "virtual", "ignore_config": True}]
 
 
 def test_the_bus_behind_the_seal_is_not_handed_out() -> None:

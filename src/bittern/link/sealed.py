@@ -1,4 +1,4 @@
-"""A bus with a gate before it: the only module that knows python-can, with the only call that sends."""
+"""A bus with a gate before it: the only module that reaches a vehicle's bus, with the only call that sends on it."""
 
 from __future__ import annotations
 
