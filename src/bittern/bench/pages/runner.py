@@ -29,13 +29,22 @@ _TIMES = {1: "once", 2: "twice"}
 
 
 def build_runner(job: JobFile, run: Run, person: Person) -> dict[str, Any]:
-    """Return what the page of the run shows: the step at hand, a question before it, or the end."""
+    """Return what the page of a job's run shows: the step at hand, a question before it, or the end."""
+    return {
+        "job": job,
+        **build_run(run),
+        "may_work": person.may("bench") and job.state == "open",
+        **build_census(job, ACT),
+    }
+
+
+def build_run(run: Run) -> dict[str, Any]:
+    """Return what is shown of a run, a job's or a rehearsed one."""
     step = run.sheet.steps[run.state.step_id]
     marks = {passed.step_id for passed in run.state.history}
     # Words of the sheet are escaped by the drawing itself.
     drawing = mark_safe(render_map(run.sheet, current=step.id, visited=marks))  # noqa: S308
     return {
-        "job": job,
         "run": run,
         "step": step,
         "template": f"runner/{_find_template(run)}.html",
@@ -51,8 +60,6 @@ def build_runner(job: JobFile, run: Run, person: Person) -> dict[str, Any]:
         "event_id": str(uuid.uuid4()),
         "now": timezone.now(),
         "late": bool(run.state.deadline and run.state.deadline < timezone.now()),
-        "may_work": person.may("bench") and job.state == "open",
-        **build_census(job, ACT),
     }
 
 
