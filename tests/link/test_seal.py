@@ -218,16 +218,6 @@ def test_one_module_knows_the_bus_and_one_call_sends() -> None:
     assert set(find_sends((SOURCE / "link" / "reading.py").read_text())) == {"bus.send"}
 
 
-def test_simulated_units_stand_on_a_virtual_bus_and_on_no_other() -> None:
-    opened = [
-        {word.arg: word.value.value for word in node.keywords if isinstance(word.value, ast.Constant)}
-        for node in ast.walk(ast.parse((SOURCE / "link" / "simulated.py").read_text()))
-        if isinstance(node, ast.Call) and ast.unparse(node.func) in ("can.Bus", "can.interface.Bus")
-    ]
-    # Nor does a file of settings on the computer turn it into another one.
-    assert opened == [{"interface": "virtual", "ignore_config": True}]
-
-
 def test_the_bus_behind_the_seal_is_not_handed_out() -> None:
     bus = OtherEnd().seal()
     public = {name for name in dir(bus) if not name.startswith("_")}

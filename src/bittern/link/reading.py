@@ -31,7 +31,7 @@ def ask(
     patience: Patience = USUAL,
 ) -> Answers:
     """Ask all units or one, and return the answers; ends in time whatever comes or does not come."""
-    _wait(bus, bus.next_request_s, patience.most_frames)
+    let_pass(bus, bus.next_request_s, patience.most_frames)
     bus.clear()
     exchange = Exchange(request, bits=bits, unit=unit, patience=patience)
     bus.send(exchange.begin(bus.now_s()))
@@ -43,13 +43,17 @@ def ask(
     return exchange.conclude()
 
 
-def _wait(bus: SealedBus, until_s: float, most_frames: int) -> None:
-    """Let the time pass until ``until_s``; what comes meanwhile answers nothing that was asked."""
+def let_pass(bus: SealedBus, until_s: float, most_frames: int) -> bool:
+    """Let the time pass until ``until_s``; what comes meanwhile answers nothing that was asked.
+
+    Returns False where ``most_frames`` came before that time.
+    """
     for _ in range(most_frames):
         left_s = until_s - bus.now_s()
         if left_s <= 0:
-            return
+            return True
         bus.receive(left_s)
+    return False
 
 
 def read_vehicle(bus: SealedBus, *, bits: int | None = None, patience: Patience = USUAL) -> Findings:
@@ -131,4 +135,4 @@ def watch_supply(
                 hint="measure at the battery and type it in",
             )
         yield SupplySample(begun_s, min(volts.values()))
-        _wait(bus, begun_s + period_s, patience.most_frames)
+        let_pass(bus, begun_s + period_s, patience.most_frames)

@@ -72,12 +72,15 @@ class Answers:
         Whole answers by unit, in order of unit.
     faults
         What was wrong, unit by unit; refusals too.
+    flooded
+        Whether it was ended by too many frames.
     """
 
     request: Request
     bits: int
     messages: dict[int, bytes] = field(default_factory=dict)
     faults: tuple[UnitFault, ...] = ()
+    flooded: bool = False
 
     @property
     def silent(self) -> bool:
@@ -216,4 +219,5 @@ class Exchange:
         listed = [UnitFault(name_unit(self._bits, unit), found) for unit, found in sorted(faults.items())]
         if self._flooded:
             listed.append(UnitFault("", f"more than {self._patience.most_frames} frames in one exchange"))
-        return Answers(self.request, self._bits, dict(sorted(self._messages.items())), tuple(listed))
+        messages = dict(sorted(self._messages.items()))
+        return Answers(self.request, self._bits, messages, tuple(listed), self._flooded)
