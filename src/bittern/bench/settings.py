@@ -43,6 +43,7 @@ INSTALLED_APPS = [
     "bittern.bench.readings",
     "bittern.bench.ladders",
     "bittern.bench.cuttings",
+    "bittern.bench.rehearsals",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
