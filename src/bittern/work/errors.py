@@ -28,6 +28,13 @@ class NoSuchJobError(WorkError):
     meaning = "No job has this number."
 
 
+class NoSuchRehearsalError(WorkError):
+    """No rehearsal of this person's has this number."""
+
+    code = "work.no-such-rehearsal"
+    meaning = "No rehearsal that this person may see has this number."
+
+
 class NotYetError(WorkError):
     """Something that must stand before this act is missing."""
 

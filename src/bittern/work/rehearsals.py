@@ -8,17 +8,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
-from bittern.work.errors import WorkError
+from bittern.work.errors import NoSuchRehearsalError
 from bittern.work.people import Person, require
 
 Plain = Mapping[str, object]
-
-
-class NoSuchRehearsalError(WorkError):
-    """No rehearsal of this person's has this number."""
-
-    code = "work.no-such-rehearsal"
-    meaning = "No rehearsal that this person may see has this number."
 
 
 @dataclass(frozen=True, slots=True)

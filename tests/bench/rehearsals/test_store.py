@@ -9,9 +9,9 @@ import pytest
 from django.apps import apps
 
 from bittern.bench.rehearsals.store import DjangoRehearsals
-from bittern.work.errors import ConflictError, NotAllowedError
+from bittern.work.errors import ConflictError, NoSuchRehearsalError, NotAllowedError
 from bittern.work.people import COUNTER, OWNER, TECHNICIAN, Person
-from bittern.work.rehearsals import NoSuchRehearsalError, Rehearsal, get_rehearsal
+from bittern.work.rehearsals import Rehearsal, get_rehearsal
 
 pytestmark = pytest.mark.django_db
 

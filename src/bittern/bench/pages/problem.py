@@ -9,11 +9,19 @@ from django.shortcuts import render
 
 from bittern.core.errors import BitternError, FaultsError, InputError
 from bittern.work.actions import NoSuchActError
-from bittern.work.errors import ClosedError, ConflictError, NoSuchJobError, NotAllowedError, NotYetError
+from bittern.work.errors import (
+    ClosedError,
+    ConflictError,
+    NoSuchJobError,
+    NoSuchRehearsalError,
+    NotAllowedError,
+    NotYetError,
+)
 
 _BY_CLASS: tuple[tuple[type[BitternError], int, str], ...] = (
     (NotAllowedError, 403, "Not for this role"),
     (NoSuchJobError, 404, "No such job"),
+    (NoSuchRehearsalError, 404, "No such rehearsal"),
     (NoSuchActError, 404, "No such entry"),
     (ConflictError, 409, "Somebody else was quicker"),
     (ClosedError, 409, "This job is closed"),
