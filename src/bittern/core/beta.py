@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 _STRIPS = 20_001
+# With less than this, 19 in 20 of the chance lie nearer to the end than any float can say.
+_NONE = 1e-6
 
 
 def beta_interval(alpha: float, beta: float, mass: float = 0.9) -> tuple[float, float]:
@@ -13,7 +15,7 @@ def beta_interval(alpha: float, beta: float, mass: float = 0.9) -> tuple[float, 
     Parameters
     ----------
     alpha, beta
-        Where one of them is 0 all is at that end.
+        Where one of them is 0, or as good as 0, all is at that end.
 
     Notes
     -----
@@ -24,9 +26,9 @@ def beta_interval(alpha: float, beta: float, mass: float = 0.9) -> tuple[float, 
     >>> [round(x, 3) for x in beta_interval(1.0, 1.0)]
     [0.05, 0.95]
     """
-    if alpha <= 0.0:
+    if alpha <= _NONE:
         return 0.0, 0.0
-    if beta <= 0.0:
+    if beta <= _NONE:
         return 1.0, 1.0
     reach = 40.0 / min(1.0, alpha, beta)
     odds = np.linspace(-reach, reach, _STRIPS)
