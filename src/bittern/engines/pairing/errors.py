@@ -87,3 +87,17 @@ class EventUnreadableError(PairingError):
 
     code = "pairing.event-unreadable"
     meaning = "An entry of the run's log is not an event that the runner can read."
+
+
+class VehicleUnreadableError(PairingError):
+    """A stored simulated vehicle does not have the form of one."""
+
+    code = "pairing.vehicle-unreadable"
+    meaning = "What was stored of a simulated vehicle cannot be read."
+
+
+class UnfitFaultError(PairingError):
+    """The fault is not known, or it cannot happen with this run sheet and these keys."""
+
+    code = "pairing.unfit-fault"
+    meaning = "A rehearsal's fault is not known, or it cannot happen with this run sheet and these keys."
