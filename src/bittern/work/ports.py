@@ -15,6 +15,7 @@ from bittern.work.chain import LogEntry, LogFault
 from bittern.work.facts import JobFile, Request
 
 if TYPE_CHECKING:
+    from bittern.engines.link.heard import Heard
     from bittern.work.code_tables import TableStore
     from bittern.work.cutter_use import UseStore
     from bittern.work.lessons import KeptLesson, LessonNote
@@ -64,6 +65,10 @@ class JobStore(Protocol):
         """Return the job's log in order, or only its entries of one kind."""
         ...
 
+    def all_entries(self, kinds: Sequence[str]) -> Sequence[LogEntry]:
+        """Return the entries of these kinds of every job's log, job by job, each job's in order."""
+        ...
+
     def seal(self, number: int, name: str, secret: str) -> None:
         """Keep ``secret`` encrypted under the job and ``name``, in place of an earlier one."""
         ...
@@ -105,6 +110,14 @@ class LessonStore(Protocol):
         ...
 
 
+class Adapter(Protocol):
+    """What reads the vehicle's number and supply voltage."""
+
+    def hear(self, job: int) -> Heard:
+        """Return what it has said for ``job`` so far; it is asked for nothing."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class ShopTerms:
     """What the shop has set: names on papers, prices, how sure is sure enough, what mistakes cost."""
@@ -136,3 +149,5 @@ class Desk:
     tables: TableStore | None = None
     # Without one no cutter's use is counted.
     uses: UseStore | None = None
+    # Without one, number and voltage are read at the vehicle and typed.
+    adapter: Adapter | None = None

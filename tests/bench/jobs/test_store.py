@@ -168,6 +168,15 @@ def test_entries_come_back_in_order_and_by_kind(store: DjangoStore) -> None:
     assert [entry.sequence for entry in made] == [1, 2, 3]
 
 
+def test_entries_of_all_jobs_come_job_by_job_and_by_kind(store: DjangoStore) -> None:
+    first, second = open_job(store).number, open_job(store).number
+    with store.transaction():
+        for number, kind in ((second, "a"), (first, "b"), (first, "a"), (second, "c"), (first, "b")):
+            store.append(number, at=AT, person="tamsin", kind=kind, payload={})
+    found = [(entry.job, entry.kind) for entry in store.all_entries(("a", "b"))]
+    assert found == [(first, "b"), (first, "a"), (first, "b"), (second, "a")]
+
+
 def test_a_moment_keeps_its_microseconds_and_any_zone_verifies(store: DjangoStore) -> None:
     number = open_job(store).number
     moments = [

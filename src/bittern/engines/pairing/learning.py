@@ -145,7 +145,9 @@ def _propose_time(step: Step, seen: Seen, learnt: LearntTime, rule: Rule) -> Ite
         )
         typical_s, slowest_s = step.window_s, max(slowest_s, step.window_s)
     pairs = ((step.typical_s, typical_s), (step.slowest_s, slowest_s))
-    if not any(abs(new - now) > max(rule.least_time * max(now, new), 0.5) for now, new in pairs):
+    if learnt.moved < rule.least_time or not any(
+        abs(new - now) > max(rule.least_time * max(now, new), 0.5) for now, new in pairs
+    ):
         return
     figures = (
         Figure("typical_s", "typical time", step.typical_s, typical_s, *_bound(learnt.typical)),

@@ -15,7 +15,7 @@ Huber, Robust Statistics, chapter 1. The constants are our own choice.
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -75,10 +75,15 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True)
 class LearntTime:
-    """What was learnt about one step's time, seconds."""
+    """What was learnt about one step's time, seconds.
+
+    ``moved`` is the larger part by which typical and slowest time differ from what would be said of them had
+    nothing been seen.
+    """
 
     typical: Estimate
     slowest: Estimate
+    moved: float = 0.0
 
 
 def learn_times(steps: Mapping[Name, Times], wanted: Sequence[Name]) -> dict[Name, LearntTime]:
@@ -102,14 +107,24 @@ def learn_times(steps: Mapping[Name, Times], wanted: Sequence[Name]) -> dict[Nam
     # log of the chance of each step's times under each (mu, tau), shape (steps, hypers).
     evidence = np.array([np.log(priors @ joint[name].sum(axis=1) + 1e-300) for name in names])
     hyper = np.repeat(-0.5 * (_MU / _SD_MU) ** 2, len(_TAU))
+    start = np.exp(hyper) / np.exp(hyper).sum()
     total = hyper + evidence.sum(axis=0) if names else hyper
     learnt: dict[Name, LearntTime] = {}
     for name in wanted:
         others = total - evidence[names.index(name)]
         weights = np.exp(others - others.max())
         prior = weights / weights.sum() @ priors
-        learnt[name] = _read_posterior(steps[name].mean_s, prior[:, None] * joint[name])
+        mean_s = steps[name].mean_s
+        found = _read_posterior(mean_s, prior[:, None] * joint[name])
+        unseen = replace(steps[name], seconds=np.empty(0), weights=np.empty(0))
+        before = _read_posterior(mean_s, (start @ priors)[:, None] * _find_joint(unseen))
+        learnt[name] = replace(found, moved=_compare(before, found))
     return learnt
+
+
+def _compare(before: LearntTime, after: LearntTime) -> float:
+    pairs = ((before.typical, after.typical), (before.slowest, after.slowest))
+    return max(abs(a.value - b.value) / max(a.value, b.value, 1e-9) for a, b in pairs)
 
 
 def _list_priors() -> FloatArray:
@@ -129,9 +144,12 @@ def _find_joint(times: Times) -> FloatArray:
     if len(times.seconds) and mean_s > 0:
         means = mean_s * np.exp(_THETA)[:, None]
         first, width = means * (1 - _SHAPE / 3), means * _SHAPE
-        seconds = np.maximum(times.seconds[-_MOST_VISITS:], mean_s / _ODD_RANGE)
+        seconds, weights = times.seconds[-_MOST_VISITS:], times.weights[-_MOST_VISITS:]
+        # Further out nothing but an odd visit can be: it says nothing about the step.
+        near = np.abs(np.log(seconds / mean_s)) <= np.log(_ODD_RANGE)
+        seconds, weights = seconds[near], weights[near]
         odd = _ODD / (2 * np.log(_ODD_RANGE)) / seconds
-        for second, weight, by_chance in zip(seconds, times.weights[-_MOST_VISITS:], odd, strict=True):
+        for second, weight, by_chance in zip(seconds, weights, odd, strict=True):
             share = (second - first) / width
             inside = (share >= 0) & (share <= 1)
             density = np.where(inside, 2 * (1 - share) / width, 0.0)
