@@ -70,6 +70,9 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     # Leads on to the Blade leg; the target opens by POST alone.
     "inspection": (EVERYBODY, BENCH),
     "runner": (EVERYBODY, BENCH),
+    "adapter-supply": (BENCH, NOT_THIS_WAY),
+    "adapter-number": (BENCH, BENCH),
+    "adapter-take": (NOT_THIS_WAY, BENCH),
     "handover-sheet": (EVERYBODY, NOT_THIS_WAY),
     "own-password": (EVERYBODY, EVERYBODY),
     "people": (OWNER, OWNER),
@@ -108,6 +111,9 @@ ACTS = {
     "drop-ladder": BENCH,
     "record-cut": BENCH,
     "record-inspection": BENCH,
+    "record-number": BENCH,
+    "accept-number": OWNER,
+    "record-supply": BENCH,
     "begin-pairing": BENCH,
     "pairing-event": BENCH,
     "pair-otherwise": BENCH,
@@ -143,6 +149,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
     of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading", "ladder"}
+    of_a_job |= {"adapter-supply", "adapter-number", "adapter-take"}
     of_a_job |= {"cutting", "cutting-file", "cutter-looked-at", "inspection"}
     return reverse(name, args=arguments.get(name, [number] if name in of_a_job else []))
 
@@ -198,6 +205,7 @@ def test_an_act_is_done_by_those_whose_role_carries_it(
     before = desk.store.load(number)
     # As filled in as it takes to get past the checks of the fields alone.
     typed = {"bitting": BITTING, "cutter": "wheel-90", "eyes": "yes", "guard": "yes", "result": "fits"}
+    typed |= {"number": "1M8GDM9AXKP042788", "volts": "12.6"}
     typed |= {"because": "x", "event_id": "1", "step": "x", "visit": "1", "kind": "done", "test": "x"}
     answer = log_in(getattr(cast, role)).post(find_address("act", number, name), typed)
     if ACTS[name][role] == "out":

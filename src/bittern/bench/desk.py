@@ -7,6 +7,7 @@ from pathlib import Path
 
 from django.conf import settings
 
+from bittern.bench.adapter.reader import find_reader
 from bittern.bench.cuttings.store import DjangoUses
 from bittern.bench.jobs.clock import SystemClock
 from bittern.bench.jobs.shop import load_terms
@@ -33,6 +34,7 @@ def open_desk(clock: Clock | None = None) -> Desk:
         lessons=DjangoLessons(),
         tables=DjangoTables(),
         uses=DjangoUses(),
+        adapter=find_reader(),
     )
 
 

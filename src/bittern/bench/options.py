@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from bittern.bench.errors import SettingError
 from bittern.core.errors import shorten
+from bittern.link.watch import SPEEDS, is_channel
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +49,13 @@ OPTIONS = (
         "File of the profile of the shop's cutting machine (see formats.md); a plain mill with three axes "
         "without it.",
     ),
+    Option(
+        "BITTERN_ADAPTER",
+        "",
+        "The adapter that reads number and supply voltage of the vehicle, KIND:NAME as for `bittern link`: "
+        "`socketcan:can0` or `slcan:/dev/ttyACM0`. Without it both are typed in.",
+    ),
+    Option("BITTERN_ADAPTER_SPEED", "500000", "Bits per second of a serial line adapter: 500000 or 250000."),
     Option(
         "BITTERN_HOSTS",
         "localhost,127.0.0.1,[::1]",
@@ -96,6 +104,26 @@ def read_path(name: str) -> Path | None:
     """Return a setting that is a folder or a file, absolute, or None."""
     word = read_text(name)
     return Path(word).expanduser().absolute() if word else None
+
+
+def read_adapter() -> str:
+    """Return the adapter's channel, or nothing."""
+    channel = read_text("BITTERN_ADAPTER")
+    if channel and not is_channel(channel):
+        raise SettingError(
+            shorten(channel), "socketcan:NAME, slcan:PORT or virtual:NAME", where="BITTERN_ADAPTER"
+        )
+    return channel
+
+
+def read_adapter_speed() -> int:
+    """Return the adapter's speed in bits per second."""
+    word = read_text("BITTERN_ADAPTER_SPEED")
+    if word not in map(str, SPEEDS):
+        raise SettingError(
+            shorten(word), " or ".join(map(str, reversed(SPEEDS))), where="BITTERN_ADAPTER_SPEED"
+        )
+    return int(word)
 
 
 def read_timezone() -> str:

@@ -17,6 +17,8 @@ BITTERN_DATA = options.read_path("BITTERN_DATA") or Path("var").absolute()
 BITTERN_KEYS = options.read_path("BITTERN_KEYS")
 BITTERN_PACK = options.read_path("BITTERN_PACK")
 BITTERN_MACHINE = options.read_path("BITTERN_MACHINE")
+BITTERN_ADAPTER = options.read_adapter()
+BITTERN_ADAPTER_SPEED = options.read_adapter_speed()
 HTTPS = options.read_flag("BITTERN_HTTPS")
 
 DEBUG = False

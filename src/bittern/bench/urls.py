@@ -10,5 +10,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("bittern.bench.learning.urls")),
     path("", include("bittern.bench.ladders.urls")),
     path("", include("bittern.bench.cuttings.urls")),
+    path("", include("bittern.bench.adapter.urls")),
     path("", include("bittern.bench.pages.urls")),
 ]

@@ -1,4 +1,4 @@
-"""A bus with a gate before it: the only module that reaches a vehicle, with the only call that sends to one."""
+"""A bus with a gate before it: the only module that reaches a vehicle, with the only call that sends."""
 
 from __future__ import annotations
 

@@ -12,15 +12,15 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from bittern.core.errors import shorten
 from bittern.engines.link.errors import LinkError, SilenceError
 from bittern.engines.link.exchange import Patience
 from bittern.engines.link.heard import MOST_SAMPLES, Heard, NumberHeard, note_low
 from bittern.engines.link.services import VOLTAGE, decode_voltage
 from bittern.engines.link.supply import SupplySample
-from bittern.link.errors import AdapterError
 from bittern.link.reading import ask, find_bits, let_pass, read_vehicle
-from bittern.link.sealed import USUAL_SPEED, SealedBus, open_bus
+from bittern.link.sealed import KINDS, SPEEDS, USUAL_SPEED, SealedBus, open_bus
+
+__all__ = ["SPEEDS", "Watch", "Wish", "is_channel", "watch_channel"]
 
 PERIOD_S = 1.0
 """From one reading of the supply to the next."""
@@ -28,7 +28,7 @@ RETRY_S = 3.0
 """After an adapter or a vehicle did not answer."""
 PATIENCE = Patience(whole_s=6.0, most_frames=20_000)
 """A page is waiting, though no request is: less than the command line grants."""
-MOST_FAULTS = 8
+MOST_FAULTS, LONGEST_FAULT = 8, 160
 
 OPENING = "The adapter is being opened."
 SILENT = (
@@ -100,9 +100,8 @@ class Watch:
                 with self._open_link() as bus:
                     self._read(bus)
             except LinkError as error:
-                detail = f" It says: {shorten(error.found, 120)}." if isinstance(error, AdapterError) else ""
                 self._fail_number(error)
-                self._say("stopped", STOPPED + detail)
+                self._say("stopped", f"{STOPPED} It says: {error.found[:LONGEST_FAULT]}.")
             else:
                 continue
             self._stop.wait(self._retry_s)
@@ -148,16 +147,18 @@ class Watch:
         """Ask for the number on board; return the length of identifiers that the vehicle answers to."""
         begun_s = bus.now_s()
         found = read_vehicle(bus, patience=self._patience)
-        faults = tuple(shorten(str(fault), 120) for fault in found.faults[:MOST_FAULTS])
+        faults = tuple(str(fault)[:LONGEST_FAULT] for fault in found.faults[:MOST_FAULTS])
         if self._find_job() == wish.job:
             self._number = NumberHeard(max(begun_s, wish.number_s or begun_s), found.numbers, faults)
             self._asked_s = None
+            self._say("answering", "")
         return found.bits
 
     def _fail_number(self, error: LinkError) -> None:
-        """Answer a question for the number with why there is none."""
+        """Answer a question for the number with why there is none; an earlier number may be another's now."""
+        self._number = None
         if self._asked_s is not None:
-            self._number = NumberHeard(self._asked_s, {}, (shorten(error.found, 120),))
+            self._number = NumberHeard(self._asked_s, {}, (error.found[:LONGEST_FAULT],))
             self._asked_s = None
 
     def _find_job(self) -> int:
@@ -207,7 +208,5 @@ def watch_channel(
 
 def is_channel(channel: str) -> bool:
     """Tell whether ``channel`` is written as one: KIND:NAME."""
-    from bittern.link.sealed import KINDS
-
     kind, _, name = channel.partition(":")
     return kind in KINDS and bool(name)

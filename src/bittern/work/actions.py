@@ -13,10 +13,12 @@ from bittern.work import (
     key,
     ladder_climb,
     ladder_plan,
+    number_on_board_record,
     pairing,
     promise,
     proof,
     request,
+    supply_record,
     vehicle,
 )
 from bittern.work.errors import WorkError
@@ -59,6 +61,9 @@ ACTS: dict[str, tuple[str, Act]] = {
     "drop-ladder": ("blade", ladder_climb.drop_ladder),
     "record-cut": ("blade", blade.record_cut),
     "record-inspection": ("blade", blade.record_inspection),
+    "record-number": ("pairing", number_on_board_record.record_number),
+    "accept-number": ("pairing", number_on_board_record.accept_number),
+    "record-supply": ("pairing", supply_record.record_supply),
     "begin-pairing": ("pairing", pairing.begin_pairing),
     "pairing-event": ("pairing", pairing.record_event),
     "pair-otherwise": ("pairing", pairing.pair_otherwise),

@@ -201,6 +201,23 @@ class Ladder(Facts):
     state: Literal["planned", "open", "found", "dropped"] = "planned"
 
 
+class OnBoard(Facts):
+    """The number on board as it was read: ``how`` is ``adapter`` or ``typed``; several where units disagree.
+
+    ``accepted_because`` is filled when an owner took it although it is not the job's, ``accepted_for`` with
+    the job's number at that time.
+    """
+
+    read: tuple[str, ...]
+    how: Literal["adapter", "typed"]
+    by: str
+    at: datetime
+    accepted_because: str = ""
+    accepted_for: str = ""
+    accepted_by: str = ""
+    accepted_at: datetime | None = None
+
+
 class CensusKey(Facts):
     """One key of the vehicle: is it here, did it work before, does it work after."""
 
@@ -270,6 +287,7 @@ class JobFile(Facts):
     promise: Promise | None = None
     blade: Blade | None = None
     ladder: Ladder | None = None
+    on_board: OnBoard | None = None
     pairing: Pairing | None = None
     proof: tuple[ProofAnswer, ...] = ()
     handover: Handover | None = None

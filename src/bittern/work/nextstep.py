@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from bittern.engines.blade.climbing import follow_climb
 from bittern.work.facts import JobFile, Ladder
+from bittern.work.number_on_board import is_stopped
 from bittern.work.settled import LEGS, is_settled
 
 # What an open job can wait for, in the order of the traveller; Today groups by these.
@@ -160,7 +161,13 @@ def _next_blade(job: JobFile) -> NextStep:
 
 def _next_pairing(job: JobFile) -> NextStep:
     pairing = job.pairing
-    if pairing is None:
+    if is_stopped(job):
+        say, why, button = (
+            "Stop: find out which vehicle this is.",
+            "The number on board is not the job's, so nothing more is done to this vehicle.",
+            "Clear it up",
+        )
+    elif pairing is None:
         say, why, button = (
             "Take the key to the vehicle and get ready to pair.",
             "Needs and keys are checked before the first step.",

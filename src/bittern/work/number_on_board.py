@@ -13,6 +13,7 @@ from bittern.work.facts import JobFile
 from bittern.work.ports import Desk
 
 VERDICTS = ("same", "other", "disagree", "not-read", "none-on-job")
+_STOPPING = ("other", "disagree")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,7 @@ class NumberComparison:
     @property
     def stops(self) -> bool:
         """Whether nothing more may be done at this vehicle until somebody has cleared it up."""
-        return self.verdict in ("other", "disagree")
+        return self.verdict in _STOPPING
 
     def as_dict(self) -> dict[str, object]:
         """Return the fixed JSON shape."""
@@ -55,6 +56,51 @@ class NumberComparison:
             "places": list(self.places),
             "say": self.say,
         }
+
+
+def find_standing(desk: Desk, job: JobFile) -> NumberComparison | None:
+    """Return what the number on record says about the job as it is on record now; None before one is."""
+    return compare_number(desk, job, job.on_board.read) if job.on_board else None
+
+
+def is_accepted(job: JobFile) -> bool:
+    """Tell whether an owner took the number on record although it is not the job's number of today."""
+    read = job.on_board
+    return bool(read and read.accepted_because and read.accepted_for == find_expected(job))
+
+
+def is_stopped(job: JobFile) -> bool:
+    """Tell whether nothing more may be done at the vehicle until it is cleared up which one it is."""
+    if job.on_board is None or is_accepted(job):
+        return False
+    return find_verdict(normalise_numbers(job.on_board.read), find_expected(job)) in _STOPPING
+
+
+def require_right_vehicle(desk: Desk, job: JobFile) -> None:
+    """Raise OtherVehicleError where the number on record stops the job; none on record stops nothing."""
+    if job.on_board is not None and is_stopped(job):
+        require_same_vehicle(desk, job, job.on_board.read)
+
+
+def normalise_numbers(read: Sequence[str]) -> tuple[str, ...]:
+    """Return the different numbers of ``read``, in order, without what no number has."""
+    return tuple(dict.fromkeys(normalise_vin(text)[0] for text in read if text.strip()))
+
+
+def find_expected(job: JobFile) -> str:
+    """Return the job's number; empty where it has none."""
+    return normalise_vin(job.vehicle.vin)[0] if job.vehicle and job.vehicle.vin.strip() else ""
+
+
+def find_verdict(numbers: Sequence[str], expected: str) -> str:
+    """Return which of ``VERDICTS`` holds."""
+    if not numbers:
+        return "not-read"
+    if len(numbers) > 1:
+        return "disagree"
+    if not expected:
+        return "none-on-job"
+    return "same" if numbers[0] == expected else "other"
 
 
 def compare_number(desk: Desk, job: JobFile, read: Sequence[str]) -> NumberComparison:
@@ -72,31 +118,31 @@ def compare_number(desk: Desk, job: JobFile, read: Sequence[str]) -> NumberCompa
     read
         The number that each unit gave, or the one that somebody typed.
     """
-    numbers = tuple(dict.fromkeys(normalise_vin(text)[0] for text in read if text.strip()))
-    expected = normalise_vin(job.vehicle.vin)[0] if job.vehicle and job.vehicle.vin.strip() else ""
-    if not numbers:
+    numbers, expected = normalise_numbers(read), find_expected(job)
+    verdict = find_verdict(numbers, expected)
+    if verdict == "not-read":
         say = "The vehicle gave no number: read it at the windscreen or the door frame and compare it there."
-        return NumberComparison("not-read", (), expected, (), say)
-    if len(numbers) > 1:
+        return NumberComparison(verdict, (), expected, (), say)
+    if verdict == "disagree":
         listed = " and ".join(numbers)
         say = (
             f"Stop. Control units of this vehicle give different numbers: {listed}. One of them may come "
             "from another vehicle; find out which before anything is paired."
         )
-        return NumberComparison("disagree", numbers, expected, (), say)
+        return NumberComparison(verdict, numbers, expected, (), say)
     number = numbers[0]
-    if not expected:
+    if verdict == "none-on-job":
         say = f"The vehicle says it is {number}, and the job has no number: record it on the Vehicle leg."
-        return NumberComparison("none-on-job", numbers, "", (), say)
-    if number == expected:
-        return NumberComparison("same", numbers, expected, (), f"The vehicle is the job's: {number}.")
+        return NumberComparison(verdict, numbers, "", (), say)
+    if verdict == "same":
+        return NumberComparison(verdict, numbers, expected, (), f"The vehicle is the job's: {number}.")
     places = _find_differences(number, expected)
     where = _word_places(places)
     say = (
         f"Stop. The vehicle says it is {number}{_name_vehicle(desk, number)}; the job is for "
         f"{expected}{where}. Look whether this is the right vehicle before anything else is done to it."
     )
-    return NumberComparison("other", numbers, expected, places, say)
+    return NumberComparison(verdict, numbers, expected, places, say)
 
 
 def require_same_vehicle(desk: Desk, job: JobFile, read: Sequence[str]) -> NumberComparison:

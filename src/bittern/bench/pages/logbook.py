@@ -97,6 +97,48 @@ def _run_event(payload: Payload) -> str:
     return f"Run {payload.get('run')}: {words.get(kind, _plain(kind))}.{f' {note}' if note else ''}"
 
 
+def _say_volts(value: object) -> str:
+    return f"{value:.2f} V" if isinstance(value, int | float) else "no voltage"
+
+
+def _say_source(source: object) -> str:
+    return "by the adapter" if source == "measured" else "typed in"
+
+
+_MOMENTS = {
+    "begin": "At the beginning of the run",
+    "no-return": "At the point of no return",
+    "end": "At the end of the run",
+}
+
+
+def _supply_noted(payload: Payload) -> str:
+    now, least = payload.get("volts"), payload.get("least")
+    parts = [f"the supply was {_say_volts(now)}"] if now is not None else []
+    parts += [f"its lowest during the run {_say_volts(least)}"] if least is not None else []
+    moment = str(payload.get("moment"))
+    return f"{_MOMENTS.get(moment, _plain(moment))} {', '.join(parts)} (by the adapter)."
+
+
+_VERDICTS = {
+    "same": "It is the job's.",
+    "other": "Stop: the job is for another number.",
+    "disagree": "Stop: control units give different numbers.",
+    "none-on-job": "The job has no number.",
+}
+
+
+def _number_read(payload: Payload) -> str:
+    how = (
+        "Read the number on board through the adapter"
+        if payload.get("how") == "adapter"
+        else ("Read the number on board at the vehicle and typed it in")
+    )
+    verdict = str(payload.get("verdict"))
+    expected = f" The job says {payload.get('expected')}." if verdict in ("other", "disagree") else ""
+    return f"{how}: {_say(payload.get('read'))}. {_VERDICTS.get(verdict, verdict)}{expected}"
+
+
 _OUTCOMES = {
     "good": "the vehicle accepts the key",
     "unchanged": "the vehicle is as it was before",
@@ -174,6 +216,15 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
         f"{'; seen: ' + _say(p.get('patterns')) if p.get('patterns') else ''}."
     ),
     "blade.inspected": lambda p: f"Inspected the cut key: {p.get('result')}. {p.get('note') or ''}".strip(),
+    "number.read": _number_read,
+    "number.accepted": lambda p: (
+        f"Accepted the number on board {_say(p.get('read'))} although the job says "
+        f"{p.get('expected') or 'none'}, because: {p.get('because')}."
+    ),
+    "supply.read": lambda p: (
+        f"Read the supply: {_say_volts(p.get('volts'))} ({_say_source(p.get('source'))})."
+    ),
+    "supply.noted": _supply_noted,
     "pairing.begun": lambda p: f"Run {p.get('run')}: began run sheet {p.get('sheet')}.",
     "pairing.event": _run_event,
     "pairing.otherwise": lambda p: f"Paired without a run sheet: {p.get('because')}.",

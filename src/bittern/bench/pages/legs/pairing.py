@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from bittern.bench.adapter.page import build_adapter
 from bittern.engines.pairing.event import Passage, RunState
 from bittern.engines.pairing.sheet import RunSheet
 from bittern.work.facts import CensusKey, JobFile
@@ -94,6 +95,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         "begins": begins and person.may("bench"),
         "may_work": person.may("bench"),
         **build_census(job, "begin-pairing"),
+        **build_adapter(desk, job, person),
     }
 
 

@@ -1,0 +1,1 @@
+"""The adapter at the bench: number on board and supply voltage, read or typed."""
