@@ -338,11 +338,9 @@ def _print_check(data: dict[str, object]) -> str:
 
 
 def _describe_walk(walk: Walk, state: RunState) -> dict[str, object]:
-    from bittern.engines.pairing.census import predict_census
+    from bittern.engines.pairing.census import predict_as_it_stands
 
-    outlook = predict_census(
-        walk.sheet, state.keys or (), state.outcome, passed_no_return=state.passed_no_return
-    )
+    outlook = predict_as_it_stands(walk.sheet, state)
     return {
         "ok": True,
         "faults": [],

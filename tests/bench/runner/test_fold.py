@@ -16,7 +16,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bittern.bench.pages.runner_data import plain_sheet, plain_state
-from bittern.engines.pairing.census import KeyInHand, find_lost_keys, predict_census
+from bittern.engines.pairing.census import (
+    KeyInHand,
+    find_lost_keys,
+    predict_as_it_stands,
+    predict_census,
+)
 from bittern.engines.pairing.errors import PairingError
 from bittern.engines.pairing.event import EVENT_KINDS, SUPPLY_SOURCES, RunEvent, RunState
 from bittern.engines.pairing.runner import apply_event, start_run

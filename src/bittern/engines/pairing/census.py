@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from bittern.engines.pairing.sheet import RunSheet
+
+if TYPE_CHECKING:
+    from bittern.engines.pairing.event import RunState
 
 NEED_WORDS = {
     "authority": "Proof that you may have a key to this vehicle.",
@@ -127,7 +131,12 @@ def find_lost_keys(sheet: RunSheet, keys: Sequence[KeyInHand]) -> list[str]:
 
 
 def predict_census(
-    sheet: RunSheet, keys: Sequence[KeyInHand], outcome: str, *, passed_no_return: bool
+    sheet: RunSheet,
+    keys: Sequence[KeyInHand],
+    outcome: str,
+    *,
+    passed_no_return: bool,
+    surely: bool = True,
 ) -> list[KeyForecast]:
     """Return for every key whether it will work once the run has ended.
 
@@ -141,6 +150,8 @@ def predict_census(
         ``good``, ``unchanged``, ``stranded``, or empty for a run that was given up.
     passed_no_return
         Whether a point of no return was passed, or may have been.
+    surely
+        False where it only may have been.
 
     Returns
     -------
@@ -151,24 +162,46 @@ def predict_census(
     -----
     A forecast, not a proof: it trusts the sheet and that every new key was good. Keys are tried afterwards.
     """
-    return [KeyForecast(key.name, *_predict_key(sheet, key, outcome, passed_no_return)) for key in keys]
+    return [
+        KeyForecast(key.name, *_predict_key(sheet, key, outcome, passed_no_return, surely)) for key in keys
+    ]
+
+
+def predict_as_it_stands(sheet: RunSheet, state: RunState) -> list[KeyForecast]:
+    """Return for every key of the last census whether it works if nothing more is done, as the run stands.
+
+    Notes
+    -----
+    A point of no return that was left ``done`` or ``chosen`` was passed. One that was left ``failed``, and
+    one that is confirmed and not yet left, may have been: only a trial can tell what the act has done.
+    """
+    surely = any(sheet.steps[one.step_id].no_return and one.how != "failed" for one in state.history)
+    return predict_census(
+        sheet,
+        state.keys or (),
+        state.outcome,
+        passed_no_return=state.passed_no_return or state.confirmed,
+        surely=surely,
+    )
 
 
 def _predict_key(
-    sheet: RunSheet, key: KeyInHand, outcome: str, passed_no_return: bool
+    sheet: RunSheet, key: KeyInHand, outcome: str, passed_no_return: bool, surely: bool
 ) -> tuple[bool | None, str]:
     if outcome == "good":
         return _predict_after_good(sheet, key)
     if outcome == "unchanged" or (outcome == "" and not passed_no_return):
-        if key.new:
+        if key.new and not key.works_before:
             return (False, "It was not paired.") if outcome else (None, "The run was given up: try it.")
         return key.works_before, "Nothing has changed for it."
     if not passed_no_return:
-        if key.new:
+        if key.new and not key.works_before:
             return False, "The run ended before it was paired."
         return None, "The vehicle is stranded; its keys were not touched, so try it once the vehicle is back."
     if outcome == "stranded":
         return False, "Stranded after a point of no return: no key works until the vehicle is recovered."
+    if not surely:
+        return None, "A point of no return may have been passed: try it."
     if sheet.census == "present-only" and not key.present:
         return False, "It was not here when a point of no return was passed."
     if sheet.census == "new-only" and not key.new:
@@ -177,14 +210,18 @@ def _predict_key(
 
 
 def _predict_after_good(sheet: RunSheet, key: KeyInHand) -> tuple[bool | None, str]:
-    if key.new:
-        return (True, "It was paired.") if key.present else (False, "It was not here to be paired.")
-    if sheet.census == "new-only":
-        return False, "Only new keys work after this procedure."
+    if key.new and key.present:
+        return True, "It was paired."
+    if key.new and not (sheet.census == "all" and key.works_before):
+        return False, "It was not here to be paired."
     if sheet.census == "all":
         return key.works_before, "This procedure leaves old keys as they were."
+    if sheet.census == "new-only":
+        return False, "Only new keys work after this procedure."
     if not key.present:
         return False, "It was not here, and only keys that are here work after this procedure."
+    if key.works_before is None:
+        return None, "It was here, and nobody could try it before: try it."
     if key.works_before is False:
         return None, "It was here and did not work before: try it."
     return True, "It was here."
