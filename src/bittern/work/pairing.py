@@ -27,10 +27,12 @@ from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
 from bittern.work.facts import CensusKey, JobFile, Pairing
 from bittern.work.figures import get_figures
+from bittern.work.number_on_board import require_right_vehicle
 from bittern.work.people import Person
 from bittern.work.ports import Desk
 from bittern.work.promise import find_sheet
 from bittern.work.settled import is_settled
+from bittern.work.supply_record import note_supply
 
 EVENT = "pairing.event"
 NEW_KEY = "The new key"
@@ -100,6 +102,7 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
         job = change.job
         _require_ready(job)
         _require_no_run(job)
+        require_right_vehicle(desk, job)
         sheet = _find_sound_sheet(desk, job)
         if sheet is None:
             raise NotYetError(
@@ -139,6 +142,7 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
         census = RunEvent(event_id=str(uuid.uuid4()), kind="census", keys=keys, **made)  # type: ignore[arg-type]
         for event in (begun, census):
             change.log(EVENT, run=attempt, event=event.as_dict())
+        note_supply(desk, change, "begin")
 
 
 def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
@@ -160,8 +164,15 @@ def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, obj
         event = replace(made, at=change.now)
         if event.event_id in run.state.event_ids:
             return
+        if event.kind != "abandoned":
+            # At the wrong vehicle a run may still be given up.
+            require_right_vehicle(desk, change.job)
         state = apply_event(run.sheet, run.state, event)
         change.log(EVENT, run=run.attempt, event=event.as_dict())
+        if event.kind == "confirmed":
+            note_supply(desk, change, "no-return")
+        if state.ended:
+            note_supply(desk, change, "end", since=change.job.pairing.begun_at)
         _settle(change, change.job.pairing, Run(run.sheet, state, run.attempt))
 
 
@@ -212,6 +223,7 @@ def pair_otherwise(desk: Desk, number: int, person: Person, data: Mapping[str, o
     with changing(desk, number, person, "bench") as change:
         _require_ready(change.job)
         _require_no_run(change.job)
+        require_right_vehicle(desk, change.job)
         before = change.job.pairing
         counted = tuple(key for key in before.census if not key.new) if before else ()
         keys = (*counted, CensusKey(name=NEW_KEY, present=True, worked_before=False, new=True))
