@@ -31,7 +31,9 @@ def ask(
     patience: Patience = USUAL,
 ) -> Answers:
     """Ask all units or one, and return the answers; ends in time whatever comes or does not come."""
-    let_pass(bus, bus.next_request_s, patience.most_frames)
+    if not let_pass(bus, bus.next_request_s, patience.most_frames):
+        flood = UnitFault("", f"more than {patience.most_frames} frames before the question")
+        return Answers(request, bits, faults=(flood,), flooded=True)
     bus.clear()
     exchange = Exchange(request, bits=bits, unit=unit, patience=patience)
     bus.send(exchange.begin(bus.now_s()))

@@ -156,10 +156,10 @@ class Watch:
 
     def _fail_number(self, error: LinkError) -> None:
         """Answer a question for the number with why there is none; an earlier number may be another's now."""
-        self._number = None
-        if self._asked_s is not None:
-            self._number = NumberHeard(self._asked_s, {}, (error.found[:LONGEST_FAULT],))
-            self._asked_s = None
+        at_s = self._asked_s if self._asked_s is not None else self._number and self._number.at_s
+        if at_s is not None:
+            self._number = NumberHeard(at_s, {}, (error.found[:LONGEST_FAULT],))
+        self._asked_s = None
 
     def _find_job(self) -> int:
         wish = self._find_wish()
