@@ -23,7 +23,6 @@ export const findCensusGaps = (sheet, keys) => {
 };
 
 // For every key whether it will work once the run has ended; null where only a trial can tell.
-// Not surely passed: a point of no return was left as failed, or given up once it was confirmed.
 export const predictCensus = (sheet, keys, outcome, passedNoReturn, surely = true) => keys.map((key) => {
   const [works, because] = predictKey(sheet, key, outcome, passedNoReturn, surely);
   return { name: key.name, works, because };
@@ -39,21 +38,22 @@ export const findLostKeys = (sheet, keys) => {
 
 // What becomes of each key as the run stands now; after a good end if it is not over.
 export const forecastKeys = (sheet, state) => {
-  if (!state.ended) return predictCensus(sheet, state.keys ?? [], "good", true);
+  const keys = state.keys ?? [];
+  if (!state.ended) return predictCensus(sheet, keys, "good", true);
+  // A point of no return that did not work may have been passed all the same.
   const surely = state.history.some((one) => sheet.steps[one.step_id].no_return && one.how !== "failed");
-  return predictCensus(sheet, state.keys ?? [], state.outcome, state.passed_no_return, surely);
+  return predictCensus(sheet, keys, state.outcome, state.passed_no_return || state.confirmed, surely);
 };
 
 const predictKey = (sheet, key, outcome, passedNoReturn, surely) => {
+  const unpaired = key.new && !key.works_before;
   if (outcome === "good") return predictAfterGood(sheet, key);
   if (outcome === "unchanged" || (outcome === "" && !passedNoReturn)) {
-    if (key.new && !key.works_before) {
-      return outcome ? [false, "It was not paired."] : [null, "The run was given up: try it."];
-    }
+    if (unpaired) return outcome ? [false, "It was not paired."] : [null, "The run was given up: try it."];
     return [key.works_before ?? null, "Nothing has changed for it."];
   }
   if (!passedNoReturn) {
-    if (key.new && !key.works_before) return [false, "The run ended before it was paired."];
+    if (unpaired) return [false, "The run ended before it was paired."];
     return [null, "The vehicle is stranded; its keys were not touched, so try it once the vehicle is back."];
   }
   if (outcome === "stranded") {
