@@ -70,6 +70,11 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     # Leads on to the Blade leg; the target opens by POST alone.
     "inspection": (EVERYBODY, BENCH),
     "runner": (EVERYBODY, BENCH),
+    "rehearsals": (BENCH, BENCH),
+    # Somebody else's rehearsal is not there for a technician (rehearsals/test_pages.py): 404, not 403.
+    "rehearsal": (BENCH, BENCH),
+    "rehearsal-deed": (NOT_THIS_WAY, BENCH),
+    "rehearsal-again": (NOT_THIS_WAY, BENCH),
     "adapter-supply": (BENCH, NOT_THIS_WAY),
     "adapter-number": (BENCH, BENCH),
     "adapter-take": (NOT_THIS_WAY, BENCH),
@@ -151,6 +156,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading", "ladder"}
     of_a_job |= {"adapter-supply", "adapter-number", "adapter-take"}
     of_a_job |= {"cutting", "cutting-file", "cutter-looked-at", "inspection"}
+    of_a_job |= {"rehearsal", "rehearsal-deed", "rehearsal-again"}
     return reverse(name, args=arguments.get(name, [number] if name in of_a_job else []))
 
 

@@ -1,0 +1,269 @@
+"""What the pages of rehearsals show: the list with the course, a rehearsal under way, its end."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from bittern.bench.pages.legs.pairing import KEYS_SHOWN, WORKED_WORDS, Row
+from bittern.bench.pages.runner import ACT, build_run, say_signal
+from bittern.core.errors import shorten
+from bittern.engines.pairing.census import word_need
+from bittern.engines.pairing.sheet import RunSheet, Signal, Step
+from bittern.engines.pairing.vehicle import find_true_census
+from bittern.engines.pairing.vehicle_faults import FAULTS
+from bittern.engines.pairing.vehicle_state import Sign, Vehicle
+from bittern.work.pairing import MOST_KEYS
+from bittern.work.people import Person
+from bittern.work.ports import Desk
+from bittern.work.rehearsal import (
+    KEYS,
+    READ_NUMBER,
+    READ_SUPPLY,
+    Scene,
+    Shown,
+    list_sheets,
+)
+from bittern.work.rehearsal_link import make_rehearsal_number
+from bittern.work.rehearsals import RehearsalStore
+
+BEGIN, BEGIN_RUN, DEED = "begin-rehearsal", "begin-rehearsed-run", "deed"
+FAULT_WORDS = {
+    "low-supply": "The battery is tired",
+    "key-at-home": "A key was left at home",
+    "cable-pulled": "The supply's cable is pulled out on the way",
+    "signal-missed": "A signal comes while you look elsewhere",
+    "wrong-article": "The new key is the wrong article",
+}
+DO_WORDS = {"act": "Do it", "wait": "Wait", "check": "Check it", "choose": "See how it is"}
+DID_WORDS = {
+    "look": "You looked again.",
+    "connect-supply": "You connected the steady supply.",
+    "remove-supply": "You took the steady supply off.",
+    "fetch-key": "You had the key fetched. That took a while.",
+    "open-door": "You opened a door.",
+    "close-doors": "You closed every door.",
+    READ_SUPPLY: "The link read the supply voltage.",
+    READ_NUMBER: "The link read the number on board.",
+}
+# Longer messages are drawn narrower, so that they stay in the display.
+DISPLAY_CHARACTERS = 14
+MOST_STEP_CHARACTERS = 90
+
+
+@dataclass(frozen=True, slots=True)
+class DashboardView:
+    """What the drawing of the vehicle shows: the signs of the last deed as counts, and how it stands."""
+
+    lamp: int
+    beep: int
+    lock: int
+    message: str
+    awake: bool
+    open_doors: int
+    steady: bool
+    volts_word: str
+
+    @property
+    def message_long(self) -> bool:
+        """Whether the message has to be drawn narrower."""
+        return len(self.message) > DISPLAY_CHARACTERS
+
+
+@dataclass(frozen=True, slots=True)
+class DeedView:
+    """A deed that is offered: its kind, the key it is about, and its word."""
+
+    kind: str
+    word: str
+    key: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ShownView:
+    """The last deed in words, and what came of it."""
+
+    did: str
+    sentences: tuple[str, ...]
+
+
+def build_list(desk: Desk, store: RehearsalStore, person: Person) -> dict[str, Any]:
+    """Return the sheets, the faults and the person's own rehearsals."""
+    sheets = list_sheets(desk)
+    return {
+        "sheet_words": {name: sheet.title for name, sheet in sheets.items()},
+        "fault_words": FAULT_WORDS,
+        "mine": store.list_of(person.login),
+        "begin_act": BEGIN,
+    }
+
+
+def build_scene(scene: Scene, person: Person, now: datetime) -> dict[str, Any]:
+    """Return what is shown of one rehearsal."""
+    run, rehearsal = scene.run, scene.rehearsal
+    own = rehearsal.person == person.login
+    context = build_run(run)
+    context |= {
+        "rehearsal": rehearsal,
+        "scene": scene,
+        "own": own,
+        "may_work": own and not run.state.ended,
+        "now": now,
+        "late": bool(run.state.deadline and run.state.deadline < now),
+        "template": _find_template(scene, context["template"]),
+        "waits": run.state.phase == "needs",
+        **build_census_rows(scene),
+        **build_vehicle(scene),
+    }
+    if run.state.phase == "needs":
+        context |= build_needs(scene)
+    if run.state.ended:
+        context |= build_end(scene)
+    return context
+
+
+def build_needs(scene: Scene) -> dict[str, Any]:
+    """Return what is asked before the first step, and what the customer says."""
+    return {
+        "needs": [(need, word_need(need)) for need in scene.sheet.needs],
+        "begin_run_act": BEGIN_RUN,
+        "keys_said": [(key.name, key.here) for key in scene.vehicle.keys],
+        "number": make_rehearsal_number(scene.vehicle.seed),
+    }
+
+
+def build_census_rows(scene: Scene) -> dict[str, Any]:
+    """Return the fields of the key census with the keys' names; who counts has to look for the rest."""
+    counted = [key for key in scene.run.state.keys or () if not key.new]
+    fields: dict[str, object] = {}
+    for number, key in enumerate((key for key in KEYS if not key.new), 1):
+        fields[f"key-{number}-name"] = key.name
+        before = next((one for one in counted if one.name == key.name), None)
+        if before:
+            fields[f"key-{number}-present"] = "yes" if before.present else ""
+            fields[f"key-{number}-worked"] = {True: "yes", False: "no", None: "unknown"}[before.works_before]
+    rows = [Row(number) for number in range(1, MOST_KEYS + 1)]
+    return {
+        "rows_shown": rows[:KEYS_SHOWN],
+        "rows_more": rows[KEYS_SHOWN:],
+        "worked_words": WORKED_WORDS,
+        "initial": {ACT: fields, BEGIN_RUN: fields},
+    }
+
+
+def build_vehicle(scene: Scene) -> dict[str, Any]:
+    """Return the vehicle as it looks, what it did last, and what may be done to it."""
+    vehicle, last = scene.vehicle, scene.shown[-1] if scene.shown else None
+    step = scene.sheet.steps[scene.run.state.step_id]
+    at_step = scene.run.state.phase == "step"
+    return {
+        "seen": draw_dashboard(scene, last),
+        "shown": _say_shown(scene.sheet, last) if last else None,
+        "signs_json": _list_signs(last) if last else "",
+        "main_deed": DO_WORDS.get(step.kind, "") if at_step else "",
+        "deeds": list_deeds(vehicle),
+        "step_words": {one.id: shorten_say(one) for one in scene.sheet.steps.values() if one.kind != "end"},
+        "state_words": list_state(scene),
+        "deed_id": str(uuid.uuid4()),
+    }
+
+
+def draw_dashboard(scene: Scene, last: Shown | None) -> DashboardView:
+    """Return what the drawing shows."""
+    counts = dict.fromkeys(("lamp", "beep", "lock-cycle"), 0)
+    message = ""
+    for sign in last.signs if last else ():
+        if sign.kind in counts:
+            counts[sign.kind] += sign.count
+        elif sign.kind == "message":
+            message = sign.text or "message"
+    vehicle, volts = scene.vehicle, scene.run.state.supply_v
+    return DashboardView(
+        lamp=counts["lamp"],
+        beep=counts["beep"],
+        lock=counts["lock-cycle"],
+        message=message,
+        awake=vehicle.awake,
+        open_doors=vehicle.open_doors,
+        steady=vehicle.supply.steady,
+        volts_word="not read" if volts is None else f"{volts:.2f} V",
+    )
+
+
+def list_deeds(vehicle: Vehicle) -> list[DeedView]:
+    """Return what may be done to the vehicle beside the steps of the sheet."""
+    steady, shut = vehicle.supply.steady, vehicle.open_doors == 0
+    found = [
+        DeedView("remove-supply", "Take the supply off")
+        if steady
+        else DeedView("connect-supply", "Connect the supply"),
+        DeedView("open-door", "Open a door") if shut else DeedView("close-doors", "Close the doors"),
+    ]
+    found += [
+        DeedView("fetch-key", f"Have “{key.name}” fetched", key.name) for key in vehicle.keys if not key.here
+    ]
+    return found
+
+
+def list_state(scene: Scene) -> list[tuple[str, str]]:
+    """Return how the vehicle stands as far as anybody can see it."""
+    vehicle, state = scene.vehicle, scene.run.state
+    here = ", ".join(key.name for key in vehicle.keys if key.here)
+    away = ", ".join(key.name for key in vehicle.keys if not key.here)
+    volts = "not read yet" if state.supply_v is None else f"{state.supply_v:.2f} V when it was last read"
+    return [
+        ("Ignition", "on" if vehicle.awake else "off"),
+        ("Doors", f"{vehicle.open_doors} open" if vehicle.open_doors else "all shut"),
+        ("Steady supply", "connected" if vehicle.supply.steady else "not connected"),
+        ("Supply voltage", volts),
+        ("Keys here", here or "none"),
+        *([("Keys at home", away)] if away else []),
+    ]
+
+
+def say_sign(sign: Sign) -> str:
+    """Return what the vehicle showed or the person found, as a sentence."""
+    if sign.kind == "finding":
+        return sign.text
+    return say_signal(Signal(sign.kind, sign.count, sign.text))
+
+
+def shorten_say(step: Step) -> str:
+    """Return what a step says, short enough for a choice on a telephone."""
+    return step.say if len(step.say) <= MOST_STEP_CHARACTERS else f"{step.say[: MOST_STEP_CHARACTERS - 1]}…"
+
+
+def build_end(scene: Scene) -> dict[str, Any]:
+    """Return the score and the truth."""
+    forecast = {one.name: one.works for one in scene.run.forecast}
+    return {
+        "truth": [(key.name, key.works, forecast.get(key.name)) for key in find_true_census(scene.vehicle)],
+        "faults_said": [FAULTS[name] for name in scene.rehearsal.faults],
+    }
+
+
+def _say_shown(sheet: RunSheet, last: Shown) -> ShownView:
+    did = DID_WORDS.get(last.deed, "")
+    if last.deed == "do":
+        step = sheet.steps.get(last.step)
+        did = f"You did: {shorten_say(step)}" if step else ""
+    return ShownView(did, tuple(say_sign(sign) for sign in last.signs))
+
+
+def _list_signs(last: Shown) -> str:
+    signs = [
+        {"kind": sign.kind, "count": sign.count, "text": shorten(sign.text) if sign.text else ""}
+        for sign in last.signs
+        if sign.kind != "finding"
+    ]
+    return json.dumps(signs) if signs else ""
+
+
+def _find_template(scene: Scene, usual: str) -> str:
+    if scene.run.state.ended:
+        return "rehearsals/end.html"
+    own = {"needs": "rehearsals/needs.html", "supply": "rehearsals/supply.html"}
+    return own.get(scene.run.state.phase, usual)

@@ -1,0 +1,181 @@
+"""The pages of rehearsals: begun, done at a simulated vehicle through the runner's own forms, ended."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from bittern.bench.jobs.models import Job, LogRecord
+from bittern.bench.rehearsals.models import RehearsalRecord
+from bittern.bench.rehearsals.store import DjangoRehearsals
+from bittern.work.people import TECHNICIAN, Person
+from bittern.work.rehearsal import Scene, load_scene
+from tests.bench.pages.journey import find_inputs, read_words
+from tests.conftest import Cast
+
+pytestmark = pytest.mark.django_db
+
+LogIn = Callable[[Any], Client]
+TAMSIN = Person("tamsin", "Tamsin Reedmace", TECHNICIAN)
+SHEET = "fell-turn-pair"
+COUNT = {
+    "key-1-name": "The daily key",
+    "key-1-present": "yes",
+    "key-1-worked": "yes",
+    "key-2-name": "The spare key",
+    "key-2-present": "yes",
+    "key-2-worked": "yes",
+}
+
+
+@pytest.fixture
+def client(cast: Cast, log_in: LogIn) -> Client:
+    return log_in(cast.technician)
+
+
+def begin(client: Client, **more: object) -> int:
+    answer = client.post(reverse("rehearsals"), {"sheet": SHEET, **more})
+    assert answer.status_code == 302, read_words(answer)
+    return int(answer["Location"].split("/")[-2])
+
+
+def look(number: int) -> Scene:
+    return load_scene(DjangoRehearsals(), number, TAMSIN)
+
+
+def start(client: Client, number: int, **more: str) -> Any:
+    needs = list(look(number).sheet.needs)
+    fields = {"kind": "begun", "needs": needs, **COUNT, **more}
+    return client.post(reverse("rehearsal", args=[number]), fields)
+
+
+def do(client: Client, number: int, deed: str = "do", **more: str) -> Any:
+    fields = {"deed": deed, "step": look(number).run.state.step_id if deed == "do" else "", **more}
+    return client.post(reverse("rehearsal-deed", args=[number]), fields)
+
+
+def say(client: Client, number: int, kind: str, **more: str) -> Any:
+    state = look(number).run.state
+    fields = {"step": state.step_id, "visit": str(state.visit), "kind": kind, **more}
+    return client.post(
+        reverse("rehearsal", args=[number]), {"event_id": f"{kind}-{state.visit}-{len(fields)}", **fields}
+    )
+
+
+def carry_on(client: Client, number: int, most: int = 60) -> Scene:
+    """Do each step and tell the truth, until the run has ended."""
+    for _ in range(most):
+        scene = look(number)
+        step = scene.sheet.steps[scene.run.state.step_id]
+        if scene.run.state.ended:
+            return scene
+        if scene.run.state.phase == "supply":
+            do(client, number, "read-supply")
+            continue
+        if scene.run.state.phase == "confirm":
+            say(client, number, "confirmed", sure="yes")
+            continue
+        do(client, number)
+        untold = look(number).vehicle.untold
+        assert untold is not None
+        if step.kind == "choose":
+            signs = look(number).shown[-1].signs
+            labels = [option.label for option in step.options]
+            say(client, number, "chosen", choice=signs[0].text if signs[0].text in labels else labels[0])
+        elif untold.way == "worked":
+            say(client, number, "done")
+        else:
+            say(client, number, "failed", to=untold.to)
+    raise AssertionError("no end")
+
+
+def test_a_whole_rehearsal_is_done_and_touches_no_job(client: Client) -> None:
+    number = begin(client)
+    assert "Before the first step" in read_words(client.get(reverse("rehearsal", args=[number])))
+    assert start(client, number).status_code == 302
+    scene = carry_on(client, number)
+    page = client.get(reverse("rehearsal", args=[number]))
+    assert scene.rehearsal.ended_at is not None
+    assert "What the vehicle knew" in read_words(page)
+    assert not Job.objects.exists()
+    assert not LogRecord.objects.exists()
+
+
+def test_every_page_says_that_it_is_a_rehearsal(client: Client) -> None:
+    number = begin(client)
+    for _ in range(2):
+        page = client.get(reverse("rehearsal", args=[number]))
+        assert "Rehearsal No vehicle, no job: nothing here is real." in read_words(page)
+        assert "<title>Rehearsal: " in page.content.decode()
+        start(client, number)
+
+
+def test_a_deed_sent_twice_is_done_once(client: Client) -> None:
+    number = begin(client)
+    start(client, number)
+    for _ in range(2):
+        do(client, number, deed_id="one")
+    assert [line.kind for line in look(number).vehicle.log].count("do") == 1
+
+
+def test_the_vehicle_is_not_moved_by_what_is_said(client: Client) -> None:
+    number = begin(client)
+    start(client, number)
+    before = look(number).vehicle.place
+    say(client, number, "done")
+    after = look(number)
+    assert after.vehicle.place == before
+    assert after.run.state.step_id != before
+
+
+def test_the_link_reads_number_and_supply(client: Client) -> None:
+    number = begin(client)
+    do(client, number, "read-number")
+    words = read_words(client.get(reverse("rehearsal", args=[number])))
+    assert "It is the number on the papers" in words
+    start(client, number)
+    do(client, number, "read-supply")
+    scene = look(number)
+    assert scene.run.state.supply_v == pytest.approx(scene.vehicle.log[-1].volts, abs=0.01)
+    assert scene.events[-1].source == "measured"
+
+
+def test_a_mistake_in_a_form_is_named_and_what_was_typed_is_kept(client: Client) -> None:
+    number = begin(client)
+    refused = client.post(reverse("rehearsal", args=[number]), {"kind": "begun", **COUNT})
+    assert refused.status_code == 422
+    assert "every need ticked" in read_words(refused)
+    assert {one["value"] for one in find_inputs(refused, name="key-1-name")} == {"The daily key"}
+    assert client.post(reverse("rehearsals"), {"sheet": "none"}).status_code == 422
+    assert client.post(reverse("rehearsal-deed", args=[number]), {"deed": "fly"}).status_code == 422
+
+
+def test_again_is_the_same_vehicle_or_another(client: Client) -> None:
+    number = begin(client, faults=["low-supply"])
+    same = client.post(reverse("rehearsal-again", args=[number]), {"faults_how": "same"})
+    first, second = RehearsalRecord.objects.order_by("id")
+    assert same["Location"] == reverse("rehearsal", args=[second.pk])
+    assert (first.seed, first.faults) == (second.seed, second.faults)
+    client.post(reverse("rehearsal-again", args=[number]), {"faults_how": "other"})
+    assert RehearsalRecord.objects.latest("id").seed != first.seed
+
+
+def test_another_technicians_rehearsal_is_not_seen_and_an_owner_looks_on(
+    client: Client, cast: Cast, log_in: LogIn
+) -> None:
+    number = begin(client)
+    addresses = [reverse(name, args=[number]) for name in ("rehearsal", "rehearsal-deed", "rehearsal-again")]
+    other = log_in(cast.colleague)
+    assert other.get(addresses[0]).status_code == 404
+    for address in addresses:
+        assert other.post(address, {"deed": "look", "kind": "done", "event_id": "1"}).status_code == 404
+    owner = log_in(cast.owner)
+    page = owner.get(addresses[0])
+    assert page.status_code == 200
+    assert not find_inputs(page, tag="button", name="deed")
+    assert owner.post(addresses[1], {"deed": "look"}).status_code == 403
+    assert look(number).vehicle.log == ()
