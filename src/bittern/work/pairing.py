@@ -96,7 +96,7 @@ def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, ob
     customer_knows. A run that ended without success, or after which a test failed, may be begun again.
     """
     entry = Entry(data)
-    keys = _read_census(entry)
+    keys = read_census(entry)
     needs = entry.words("needs")
     with changing(desk, number, person, "bench") as change:
         job = change.job
@@ -155,7 +155,7 @@ def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, obj
     A second arrival of the same ``event_id`` changes nothing. The event's time is the server's.
     """
     entry = Entry(data)
-    made = _read_event_entry(entry, person)
+    made = read_event_entry(entry, person)
     entry.finish()
     with changing(desk, number, person, "bench") as change:
         run = load_run(desk, change.job)
@@ -176,7 +176,7 @@ def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, obj
         _settle(change, change.job.pairing, Run(run.sheet, state, run.attempt))
 
 
-def _read_event_entry(entry: Entry, person: Person) -> RunEvent:
+def read_event_entry(entry: Entry, person: Person) -> RunEvent:
     """Return the event as it was filled in; its time is still to be set."""
     event_id = entry.text("event_id", required=True, expected="the event's own id", limit=64)
     kind = entry.choice("kind", KINDS)
@@ -202,7 +202,7 @@ def _read_event_entry(entry: Entry, person: Person) -> RunEvent:
         person=person.login,
         at=NO_TIME,
         visit=visit,
-        keys=_read_census(entry) if kind == "census" else (),
+        keys=read_census(entry) if kind == "census" else (),
         step=step,
         choice=choice,
         to=to,
@@ -305,7 +305,8 @@ def _require_ready(job: JobFile) -> None:
             raise NotYetError(f"the {leg} leg open", "it settled before pairing", where="pairing")
 
 
-def _read_census(entry: Entry) -> tuple[KeyInHand, ...]:
+def read_census(entry: Entry) -> tuple[KeyInHand, ...]:
+    """Return the keys that were counted, the new one with them: fields as of :func:`begin_pairing`."""
     keys = []
     for position in range(1, MOST_KEYS + 1):
         name = entry.text(f"key-{position}-name", limit=60)

@@ -20,9 +20,7 @@ from bittern.engines.pairing.vehicle_state import Deed, Sign, Vehicle, read_vehi
 from bittern.formats.runsheets import parse_runsheet, write_runsheet
 from bittern.work.entry import Entry
 from bittern.work.errors import NotAllowedError, NotYetError
-from bittern.work.pairing import NEW_KEY, Run
-from bittern.work.pairing import _read_census as read_census
-from bittern.work.pairing import _read_event_entry as read_event_entry
+from bittern.work.pairing import NEW_KEY, Run, read_census, read_event_entry
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
 from bittern.work.rehearsal_link import judge_readings, make_rehearsal_number, read_number, read_supply
