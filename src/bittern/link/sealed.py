@@ -19,6 +19,8 @@ KINDS = ("socketcan", "slcan", "virtual")
 SPEEDS = (250_000, 500_000)
 """Bits per second that ISO 15765-4 names."""
 USUAL_SPEED = 500_000
+MOST_WAITING = 4096
+"""Frames that may wait on a virtual bus."""
 SEND_S = 0.5
 """How long a frame may wait for its place on the bus."""
 WITHOUT = "without an adapter, read number and voltage at the vehicle and type them in"
@@ -177,6 +179,9 @@ def open_bus(channel: str, *, speed: int = USUAL_SPEED, settle_s: float = 2.0) -
     more: dict[str, object] = {}
     if kind == "slcan":
         more = {"bitrate": speed, "sleep_after_open": settle_s}
+    elif kind == "virtual":
+        # A flood fills this and no more; sockets and serial lines have their own bound.
+        more = {"rx_queue_size": MOST_WAITING}
     try:
         bus = can.Bus(interface=kind, channel=name, can_filters=_list_filters(), ignore_config=True, **more)  # type: ignore[arg-type]
     except (can.CanError, OSError, ValueError) as error:
