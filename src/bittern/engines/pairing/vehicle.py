@@ -84,9 +84,9 @@ def make_vehicle(
     if "key-at-home" in asked:
         old = [key.name for key in keys if key.present and not key.new]
         at_home = old[int(draw_chance(seed, "at-home") * len(old))]
-    wrong = (
-        next((key.name for key in keys if key.new and key.present), "") if "wrong-article" in asked else ""
-    )
+    wrong = ""
+    if "wrong-article" in asked:
+        wrong = next(key.name for key in keys if key.new and key.present and not key.works_before)
     true_keys = tuple(
         _make_key(key, seed, here=key.present and key.name != at_home, wrong=key.name == wrong)
         for key in keys

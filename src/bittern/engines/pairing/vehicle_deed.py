@@ -31,6 +31,7 @@ from bittern.engines.pairing.vehicle_supply import BROWN_OUT_V, drain, find_volt
 
 NOTHING_SEEN = "You saw nothing."
 AS_IT_SAYS = "It went as the step says."
+DID_NOT_WORK = "It did not work."
 FREE_CHOICE = "That is for you to decide."
 
 
@@ -38,10 +39,10 @@ def do_step(sheet: RunSheet, vehicle: Vehicle, deed: Deed) -> tuple[Vehicle, tup
     step = sheet.steps.get(deed.step)
     if step is None or step.kind == "end":
         raise WrongMomentError(f"a deed at {shorten(deed.step)}", "a step that something is done at")
-    vehicle = _pull_cable(replace(vehicle, unseen=None))
-    path = None if vehicle.ended else _find_path(sheet, vehicle.place, step.id)
+    vehicle = _pull_cable(vehicle)
+    path = None if vehicle.ended else find_path(sheet, vehicle.place, step.id)
     if path is None:
-        return _note_deed(vehicle, step, "out-of-order", "", "")
+        return _note_deed(sheet, vehicle, step, "out-of-order")
     for label in path:
         vehicle = leave_choice(sheet, vehicle, label)
     if connects_supply(step) and "low-supply" not in vehicle.faults:
@@ -55,9 +56,9 @@ def do_step(sheet: RunSheet, vehicle: Vehicle, deed: Deed) -> tuple[Vehicle, tup
         vehicle = put_key(vehicle, changed)
     if step.kind == "choose" and way == "worked":
         # Looking decides nothing yet: the person's choice does.
-        return _note_deed(vehicle, step, way, "", cause, sheet=sheet)
+        return _note_deed(sheet, vehicle, step, way, cause=cause)
     awake = vehicle.awake or step.kind == "act"
-    vehicle, signs = _note_deed(replace(vehicle, awake=awake), step, way, to, cause, sheet=sheet)
+    vehicle, signs = _note_deed(sheet, replace(vehicle, awake=awake), step, way, to, cause)
     if way == "worked" and step.no_return:
         vehicle = pass_no_return(sheet, vehicle)
     return (arrive(sheet, vehicle, to) if to else vehicle), signs
@@ -83,7 +84,7 @@ def _decide(sheet: RunSheet, vehicle: Vehicle, step: Step, shown: VehicleKey | N
 
 def _find_cause(sheet: RunSheet, vehicle: Vehicle, step: Step, shown: VehicleKey | None) -> str:
     """Return what keeps the deed from working before any chance of the sheet; empty if nothing does."""
-    if vehicle.open_doors and "doors-closed" in sheet.needs:
+    if vehicle.open_doors and "doors-closed" in sheet.needs and step.kind != "choose":
         return "doors"
     waited_s = vehicle.now_s - vehicle.arrived_s
     # A question is the person's: one that cannot fail can be answered late.
@@ -139,24 +140,25 @@ def _spend_step(vehicle: Vehicle, step: Step) -> Vehicle:
 
 
 def _note_deed(
-    vehicle: Vehicle, step: Step, way: str, to: str, cause: str, sheet: RunSheet | None = None
+    sheet: RunSheet, vehicle: Vehicle, step: Step, way: str, to: str = "", cause: str = ""
 ) -> tuple[Vehicle, tuple[Sign, ...]]:
     """Write the deed down and return what the person perceives of it."""
-    sign = _make_sign(vehicle, step, way, to, sheet)
-    unseen = None
-    if way == "worked" and step.signal and sheet and _looks_away(sheet, vehicle):
+    sign = _make_sign(sheet, vehicle, step, way, to)
+    unseen = vehicle.unseen if way == "out-of-order" else None
+    away = way == "worked" and step.signal is not None and _looks_away(sheet, vehicle)
+    if away:
         unseen, sign = sign, Sign("finding", 1, NOTHING_SEEN, vehicle.now_s)
     volts = find_volts(vehicle.supply, awake=vehicle.awake)
-    line = Happening(
-        vehicle.now_s, "do", step.id, way, to, volts=volts, cause=cause, unseen=unseen is not None
-    )
-    return replace(vehicle, unseen=unseen, untold=line, log=(*vehicle.log, line)), (sign,)
+    line = Happening(vehicle.now_s, "do", step.id, way, to, volts=volts, cause=cause, unseen=away)
+    # A deed out of order does not undo what was seen of the right one.
+    kept = vehicle.untold if way == "out-of-order" and vehicle.untold else line
+    return replace(vehicle, unseen=unseen, untold=kept, log=(*vehicle.log, line)), (sign,)
 
 
-def _make_sign(vehicle: Vehicle, step: Step, way: str, to: str, sheet: RunSheet | None) -> Sign:
+def _make_sign(sheet: RunSheet, vehicle: Vehicle, step: Step, way: str, to: str) -> Sign:
     at_s, signal = vehicle.now_s, step.signal
     if way == "worked":
-        if step.kind == "choose" and sheet is not None:
+        if step.kind == "choose":
             facts = tell_fact(sheet, replace(vehicle, place=step.id))
             return Sign("finding", 1, facts[0] if facts else FREE_CHOICE, at_s)
         if signal:
@@ -165,12 +167,13 @@ def _make_sign(vehicle: Vehicle, step: Step, way: str, to: str, sheet: RunSheet 
     failure = next((failure for failure in step.fails if failure.to == to), None)
     if failure is None:
         return Sign("finding", 1, NOTHING_SEEN, at_s)
+    because = failure.because.strip()
+    if because and (signal is None or len(step.fails) > 1):
+        # Without these words nobody could tell which of the sheet's failures it is.
+        return Sign("finding", 1, because[:1].upper() + because[1:] + ".", at_s)
     if signal and signal.count > 1 and draw_chance(vehicle.seed, "short", len(vehicle.log)) < 0.5:
         return Sign(signal.kind, signal.count - 1, signal.text, at_s)
-    if failure.because and (signal is None or len(step.fails) > 1):
-        because = failure.because
-        return Sign("finding", 1, because[:1].upper() + because[1:] + ".", at_s)
-    return Sign("finding", 1, NOTHING_SEEN if signal else "It did not work.", at_s)
+    return Sign("finding", 1, NOTHING_SEEN if signal else DID_NOT_WORK, at_s)
 
 
 def _looks_away(sheet: RunSheet, vehicle: Vehicle) -> bool:
@@ -181,7 +184,7 @@ def _looks_away(sheet: RunSheet, vehicle: Vehicle) -> bool:
     return given == int(draw_chance(vehicle.seed, "look-away") * min(3, len(signalled)))
 
 
-def _find_path(sheet: RunSheet, place: str, step_id: str) -> list[str] | None:
+def find_path(sheet: RunSheet, place: str, step_id: str) -> list[str] | None:
     """Return the choices that lead from ``place`` to ``step_id``; None where other deeds come first."""
     waiting: deque[tuple[str, list[str]]] = deque([(place, [])])
     seen = {place}

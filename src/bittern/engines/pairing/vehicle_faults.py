@@ -117,7 +117,8 @@ def list_fitting_faults(sheet: RunSheet, keys: Sequence[KeyInHand]) -> list[str]
         "key-at-home": bool(here_old) and len(here) > 1,
         "cable-pulled": True,
         "signal-missed": any(step.signal for step in sheet.steps.values()),
-        "wrong-article": any(key.new and key.present for key in keys) and bool(find_taking_step(sheet)),
+        "wrong-article": any(key.new and key.present and not key.works_before for key in keys)
+        and bool(find_taking_step(sheet)),
     }
     return [name for name in FAULTS if fits[name]]
 

@@ -17,9 +17,9 @@ def tell_fact(sheet: RunSheet, vehicle: Vehicle) -> tuple[str, ...]:
 
     Notes
     -----
-    Asked once for every key, the answer is whether one is left that was not shown (laid aside once it was
-    refused twice). Otherwise it is drawn by the chances of the sheet, unless an option gives up: to give up
-    or to try again is for the person to decide.
+    Asked once for every key, the answer is whether one is left that was not shown; one that the vehicle
+    cannot take is laid aside after two tries. Otherwise it is drawn by the chances of the sheet, unless an
+    option gives up: to give up or to try again is for the person to decide.
     """
     step = sheet.steps.get(vehicle.place)
     if step is None or step.kind != "choose":
@@ -51,7 +51,10 @@ def list_unshown(sheet: RunSheet, vehicle: Vehicle) -> list[VehicleKey]:
     waiting = [
         key
         for key in vehicle.keys
-        if key.here and not key.taken and key.refused < 2 and (key.new or sheet.census != "new-only")
+        if key.here
+        and not key.taken
+        and (key.fits or key.refused < 2)
+        and (key.new or sheet.census != "new-only")
     ]
     return sorted(waiting, key=lambda key: (key.refused, not key.new))
 
