@@ -25,9 +25,11 @@ def check(step_id: str, say: str, typical_s: float, slowest_s: float, then: str,
     return Step(step_id, "check", say, typical_s, slowest_s, then, fails=fails)
 
 
-def wait(step_id: str, say: str, typical_s: float, slowest_s: float, then: str, *fails: Failure) -> Step:
+def wait(
+    step_id: str, say: str, typical_s: float, slowest_s: float, then: str, *fails: Failure, **more: object
+) -> Step:
     """Return a time to let pass."""
-    return Step(step_id, "wait", say, typical_s, slowest_s, then, fails=fails)
+    return Step(step_id, "wait", say, typical_s, slowest_s, then, fails=fails, **more)  # type: ignore[arg-type]
 
 
 def choose(step_id: str, say: str, *options: tuple[str, str] | tuple[str, str, float]) -> Step:

@@ -141,10 +141,12 @@ TIDE_PUSH_PAIR = make_sheet(
         ),
         wait(
             "quarter",
-            "Leave the working key in the cup holder and the doors closed. Do not press start.",
+            "Leave the working key in the cup holder and the doors closed. Do not press start before the"
+            " start button has flashed twice.",
             900,
             960,
             "ask",
+            signal=signal(LAMP, 2),
         ),
         act(
             "ask",

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from bittern.core.errors import Fault, shorten
+from bittern.engines.pairing.cautions import find_sheet_cautions
 from bittern.engines.pairing.graph import (
     CHANCE_TOLERANCE,
     find_components,
@@ -15,6 +16,8 @@ from bittern.engines.pairing.graph import (
     reverse_links,
 )
 from bittern.engines.pairing.sheet import RunSheet, Step
+
+__all__ = ["find_sheet_cautions", "find_sheet_faults"]
 
 
 def find_sheet_faults(sheet: RunSheet) -> list[Fault]:
@@ -64,40 +67,6 @@ def find_sheet_faults(sheet: RunSheet) -> list[Fault]:
     if not broken:
         faults += _find_no_good_end(sheet)
     return faults
-
-
-def find_sheet_cautions(sheet: RunSheet) -> list[str]:
-    """Return what is not wrong in ``sheet`` but deserves a second look, as sentences."""
-    cautions: list[str] = []
-    points = [step.id for step in sheet.steps.values() if step.no_return]
-    if sheet.census != "all" and not points:
-        cautions.append(
-            f"The census is {sheet.census}, so keys stop working, "
-            "and yet no step is marked as a point of no return."
-        )
-    if sheet.census == "all" and points:
-        cautions.append(
-            f"The census is all, so no key is lost, and yet {points[0]} is marked as a point of no return."
-        )
-    if sheet.census == "present-only" and "every-key" not in sheet.needs:
-        cautions.append("The census is present-only and the needs do not ask for every key.")
-    if "authority" not in sheet.needs:
-        cautions.append("The needs do not ask for authority.")
-    cautions += [
-        f"{step.id} is a point of no return with a window of {step.window_s:g} s: the second act counts too."
-        for step in sheet.steps.values()
-        if step.no_return and step.window_s is not None
-    ]
-    start = sheet.steps.get(sheet.start)
-    if start is not None and start.window_s is not None:
-        cautions.append(f"{start.id} is the first step: its window has no step before it to count from.")
-    cautions += [
-        f"{way.source} never goes to {way.to}: the way is written with no chance at all."
-        for ways in map_ways(sheet).values()
-        for way in ways
-        if way.chance == 0
-    ]
-    return cautions
 
 
 def _find_step_faults(step: Step) -> Iterator[Fault]:
