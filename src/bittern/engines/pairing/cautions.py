@@ -174,7 +174,7 @@ def _find_quickest_talk(
     sheet: RunSheet, back: dict[str, list[str]], last: str
 ) -> tuple[float, tuple[str, ...]]:
     """Return the least typical time of questions that end with ``last``, and their ids."""
-    waiting = [(sheet.steps[last].typical_s, (last,))]
+    waiting: list[tuple[float, tuple[str, ...]]] = [(sheet.steps[last].typical_s, (last,))]
     seen: set[str] = set()
     while waiting:
         spent_s, path = heappop(waiting)
