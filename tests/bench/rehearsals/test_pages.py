@@ -109,7 +109,7 @@ def test_every_page_says_that_it_is_a_rehearsal(client: Client) -> None:
     number = begin(client)
     for _ in range(2):
         page = client.get(reverse("rehearsal", args=[number]))
-        assert "Rehearsal No vehicle, no job: nothing here is real." in read_words(page)
+        assert "No vehicle, no job: nothing here is real." in read_words(page)
         assert "<title>Rehearsal: " in page.content.decode()
         start(client, number)
 

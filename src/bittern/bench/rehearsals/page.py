@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from bittern.bench.pages.legs.pairing import KEYS_SHOWN, WORKED_WORDS, Row
+from bittern.bench.pages.legs.pairing import WORKED_WORDS, Row
 from bittern.bench.pages.runner import ACT, build_run, say_signal
 from bittern.core.errors import shorten
 from bittern.engines.pairing.census import word_need
 from bittern.engines.pairing.sheet import RunSheet, Signal, Step
-from bittern.engines.pairing.vehicle import find_true_census
+from bittern.engines.pairing.vehicle import find_true_census, tell_lamps
 from bittern.engines.pairing.vehicle_faults import FAULTS
 from bittern.engines.pairing.vehicle_state import Sign, Vehicle
 from bittern.work.pairing import MOST_KEYS
@@ -49,9 +49,18 @@ DID_WORDS = {
     READ_SUPPLY: "The link read the supply voltage.",
     READ_NUMBER: "The link read the number on board.",
 }
+DID_STEP = {"act": "You did", "wait": "You waited", "check": "You checked", "choose": "You looked"}
 # Longer messages are drawn narrower, so that they stay in the display.
 DISPLAY_CHARACTERS = 14
 MOST_STEP_CHARACTERS = 90
+# What each phase says, and what the person answers to it; between the two stands the vehicle.
+_SAY = {
+    "needs": "rehearsals/needs.html",
+    "supply": "rehearsals/supply.html",
+    "step": "runner/step_say.html",
+    "end": "rehearsals/end.html",
+}
+_MOVES = {"needs": "rehearsals/needs_form.html", "step": "runner/moves.html"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +75,8 @@ class DashboardView:
     open_doors: int
     steady: bool
     volts_word: str
+    pairing: bool = False
+    battery: bool = False
 
     @property
     def message_long(self) -> bool:
@@ -105,6 +116,7 @@ def build_scene(scene: Scene, person: Person, now: datetime) -> dict[str, Any]:
     """Return what is shown of one rehearsal."""
     run, rehearsal = scene.run, scene.rehearsal
     own = rehearsal.person == person.login
+    phase = "end" if run.state.ended else run.state.phase
     context = build_run(run)
     context |= {
         "rehearsal": rehearsal,
@@ -113,7 +125,8 @@ def build_scene(scene: Scene, person: Person, now: datetime) -> dict[str, Any]:
         "may_work": own and not run.state.ended,
         "now": now,
         "late": bool(run.state.deadline and run.state.deadline < now),
-        "template": _find_template(scene, context["template"]),
+        "say_template": _SAY.get(phase, f"runner/{phase}.html"),
+        "moves_template": _MOVES.get(phase, ""),
         "waits": run.state.phase == "needs",
         **build_census_rows(scene),
         **build_vehicle(scene),
@@ -142,13 +155,13 @@ def build_census_rows(scene: Scene) -> dict[str, Any]:
     for number, key in enumerate((key for key in KEYS if not key.new), 1):
         fields[f"key-{number}-name"] = key.name
         before = next((one for one in counted if one.name == key.name), None)
-        if before:
-            fields[f"key-{number}-present"] = "yes" if before.present else ""
-            fields[f"key-{number}-worked"] = {True: "yes", False: "no", None: "unknown"}[before.works_before]
+        fields[f"key-{number}-present"] = "yes" if before and before.present else ""
+        works = before.works_before if before else key.works_before
+        fields[f"key-{number}-worked"] = {True: "yes", False: "no", None: "unknown"}[works]
     rows = [Row(number) for number in range(1, MOST_KEYS + 1)]
     return {
-        "rows_shown": rows[:KEYS_SHOWN],
-        "rows_more": rows[KEYS_SHOWN:],
+        "rows_shown": rows[: len(KEYS) - 1],
+        "rows_more": rows[len(KEYS) - 1 :],
         "worked_words": WORKED_WORDS,
         "initial": {ACT: fields, BEGIN_RUN: fields},
     }
@@ -181,6 +194,7 @@ def draw_dashboard(scene: Scene, last: Shown | None) -> DashboardView:
         elif sign.kind == "message":
             message = sign.text or "message"
     vehicle, volts = scene.vehicle, scene.run.state.supply_v
+    lit = tell_lamps(scene.sheet, vehicle)
     return DashboardView(
         lamp=counts["lamp"],
         beep=counts["beep"],
@@ -190,6 +204,8 @@ def draw_dashboard(scene: Scene, last: Shown | None) -> DashboardView:
         open_doors=vehicle.open_doors,
         steady=vehicle.supply.steady,
         volts_word="not read" if volts is None else f"{volts:.2f} V",
+        pairing="pairing" in lit,
+        battery="battery" in lit,
     )
 
 
@@ -249,7 +265,7 @@ def _say_shown(sheet: RunSheet, last: Shown) -> ShownView:
     did = DID_WORDS.get(last.deed, "")
     if last.deed == "do":
         step = sheet.steps.get(last.step)
-        did = f"You did: {shorten_say(step)}" if step else ""
+        did = f"{DID_STEP[step.kind]}: {shorten_say(step)}" if step else ""
     return ShownView(did, tuple(say_sign(sign) for sign in last.signs))
 
 
@@ -260,10 +276,3 @@ def _list_signs(last: Shown) -> str:
         if sign.kind != "finding"
     ]
     return json.dumps(signs) if signs else ""
-
-
-def _find_template(scene: Scene, usual: str) -> str:
-    if scene.run.state.ended:
-        return "rehearsals/end.html"
-    own = {"needs": "rehearsals/needs.html", "supply": "rehearsals/supply.html"}
-    return own.get(scene.run.state.phase, usual)

@@ -47,7 +47,7 @@ const list = () => {
 };
 
 const show = () => {
-  if (calm.matches) return;
+  if (!signs.length || calm.matches) return;
   for (const { kind, at } of list()) {
     const part = vehicle.querySelector(PARTS[kind]);
     setTimeout(() => part?.classList.remove("dash-dim"), at);
