@@ -10,11 +10,12 @@ from typing import Any
 
 from bittern.bench.pages.legs.pairing import WORKED_WORDS, Row
 from bittern.bench.pages.runner import ACT, build_run, say_signal
+from bittern.bench.rehearsals.truth import DEED_WORDS, list_truth, shorten_say
 from bittern.core.errors import shorten
 from bittern.engines.pairing.census import word_need
-from bittern.engines.pairing.sheet import RunSheet, Signal, Step
+from bittern.engines.pairing.sheet import RunSheet, Signal
 from bittern.engines.pairing.vehicle import find_true_census, tell_lamps
-from bittern.engines.pairing.vehicle_faults import FAULTS
+from bittern.engines.pairing.vehicle_faults import FAULTS, find_repeat
 from bittern.engines.pairing.vehicle_state import Sign, Vehicle
 from bittern.work.pairing import MOST_KEYS
 from bittern.work.people import Person
@@ -40,19 +41,14 @@ FAULT_WORDS = {
 }
 DO_WORDS = {"act": "Do it", "wait": "Wait", "check": "Check it", "choose": "See how it is"}
 DID_WORDS = {
-    "look": "You looked again.",
-    "connect-supply": "You connected the steady supply.",
-    "remove-supply": "You took the steady supply off.",
+    **DEED_WORDS,
     "fetch-key": "You had the key fetched. That took a while.",
-    "open-door": "You opened a door.",
-    "close-doors": "You closed every door.",
     READ_SUPPLY: "The link read the supply voltage.",
     READ_NUMBER: "The link read the number on board.",
 }
 DID_STEP = {"act": "You did", "wait": "You waited", "check": "You checked", "choose": "You looked"}
 # Longer messages are drawn narrower, so that they stay in the display.
 DISPLAY_CHARACTERS = 14
-MOST_STEP_CHARACTERS = 90
 # What each phase says, and what the person answers to it; between the two stands the vehicle.
 _SAY = {
     "needs": "rehearsals/needs.html",
@@ -177,8 +173,13 @@ def build_vehicle(scene: Scene) -> dict[str, Any]:
         "shown": _say_shown(scene.sheet, last) if last else None,
         "signs_json": _list_signs(last) if last else "",
         "main_deed": DO_WORDS.get(step.kind, "") if at_step else "",
+        "deed_keys": list_deed_keys(scene) if at_step else [],
         "deeds": list_deeds(vehicle),
-        "step_words": {one.id: shorten_say(one) for one in scene.sheet.steps.values() if one.kind != "end"},
+        "step_words": {
+            name: shorten_say(scene.sheet, name)
+            for name, one in scene.sheet.steps.items()
+            if one.kind != "end"
+        },
         "state_words": list_state(scene),
         "deed_id": str(uuid.uuid4()),
     }
@@ -224,6 +225,14 @@ def list_deeds(vehicle: Vehicle) -> list[DeedView]:
     return found
 
 
+def list_deed_keys(scene: Scene) -> list[str]:
+    """Return the keys that the step at hand may be done with, where it shows one of several."""
+    repeat = find_repeat(scene.sheet)
+    if repeat is None or scene.run.state.step_id not in repeat.takers:
+        return []
+    return [key.name for key in scene.vehicle.keys if key.here]
+
+
 def list_state(scene: Scene) -> list[tuple[str, str]]:
     """Return how the vehicle stands as far as anybody can see it."""
     vehicle, state = scene.vehicle, scene.run.state
@@ -247,16 +256,12 @@ def say_sign(sign: Sign) -> str:
     return say_signal(Signal(sign.kind, sign.count, sign.text))
 
 
-def shorten_say(step: Step) -> str:
-    """Return what a step says, short enough for a choice on a telephone."""
-    return step.say if len(step.say) <= MOST_STEP_CHARACTERS else f"{step.say[: MOST_STEP_CHARACTERS - 1]}…"
-
-
 def build_end(scene: Scene) -> dict[str, Any]:
     """Return the score and the truth."""
     forecast = {one.name: one.works for one in scene.run.forecast}
     return {
         "truth": [(key.name, key.works, forecast.get(key.name)) for key in find_true_census(scene.vehicle)],
+        "true_lines": list_truth(scene.sheet, scene.vehicle),
         "faults_said": [FAULTS[name] for name in scene.rehearsal.faults],
     }
 
@@ -265,7 +270,7 @@ def _say_shown(sheet: RunSheet, last: Shown) -> ShownView:
     did = DID_WORDS.get(last.deed, "")
     if last.deed == "do":
         step = sheet.steps.get(last.step)
-        did = f"{DID_STEP[step.kind]}: {shorten_say(step)}" if step else ""
+        did = f"{DID_STEP[step.kind]}: {shorten_say(sheet, step.id)}" if step else ""
     return ShownView(did, tuple(say_sign(sign) for sign in last.signs))
 
 
