@@ -10,7 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bittern.engines.pairing.chain import SheetFigures, analyse_sheet, find_outcome_chances
+from bittern.engines.pairing.chain import (
+    SheetFigures,
+    analyse_sheet,
+    find_outcome_chances,
+    find_time_quantiles,
+)
 from bittern.engines.pairing.duration import duration_variance_s2, lattice_duration, mean_duration_s
 from bittern.engines.pairing.errors import SheetUnsoundError
 from bittern.engines.pairing.sheet import Failure, Option, RunSheet, Step
@@ -252,3 +257,57 @@ def test_the_grid_keeps_whole_chance_and_exact_mean(typical_s: float, span_s: fl
     # Sharing a time between its neighbours adds at most a quarter of the grid's square to the variance.
     added_s2 = chances @ points_s**2 - (chances @ points_s) ** 2 - duration_variance_s2(step)
     assert -1e-6 <= added_s2 <= grid_s**2 / 4 + 1e-6
+
+
+@settings(deadline=None)
+@given(st.floats(0, 50), st.floats(0, 50), st.floats(0.05, 20))
+def test_three_points_of_the_grid_keep_the_variance_too(
+    typical_s: float, span_s: float, grid_s: float
+) -> None:
+    step = act("turn", typical_s, typical_s + span_s, "fine")
+    times = (step.typical_s, step.slowest_s, grid_s, int(101 / grid_s) + 4)
+    chances = lattice_duration(*times, keep_variance=True)
+    points_s = grid_s * np.arange(len(chances))
+    mean_s = chances @ points_s
+    assert chances.sum() == pytest.approx(1, abs=1e-9)
+    assert mean_s == pytest.approx(mean_duration_s(step), abs=1e-7)
+    assert chances @ (points_s - mean_s) ** 2 == pytest.approx(duration_variance_s2(step), abs=1e-6)
+    # No weight below zero is larger than that of a time half a grid step from its point.
+    assert chances.min() >= -0.125 - 1e-9
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_long_sheets_on_a_coarse_grid_have_the_quantiles_of_runs_played_by_chance(seed: int) -> None:
+    # Beyond what a file may hold, so that the grid is coarse and its times keep their variance.
+    rng = np.random.default_rng(seed)
+    steps = []
+    for number in range(400):
+        then = f"s{number + 1}" if number < 399 else "fine"
+        back = Failure(f"s{max(0, number - int(rng.integers(0, 6)))}", float(rng.uniform(0, 0.2)))
+        typical_s = float(rng.integers(3, 60))
+        steps.append(act(f"s{number}", typical_s, typical_s + float(rng.integers(0, 90)), then, back))
+    sheet = make_sheet(*steps, FINE)
+    figures = analyse_sheet(sheet)
+    time_s, _ = simulate(sheet, 20_000, seed)
+    assert time_s.mean() == pytest.approx(figures.time_mean_s, abs=6 * figures.time_sd_s / math.sqrt(20_000))
+    for chance, quantile_s in ((0.5, figures.time_p50_s), (0.9, figures.time_p90_s)):
+        # Standard error of the share: 0.0035 at most.
+        assert (time_s <= quantile_s).mean() == pytest.approx(chance, abs=0.018)
+
+
+def test_any_quantile_can_be_asked_for_and_they_rise() -> None:
+    sheet = make_sheet(act("turn", 10, 100, "fine", Failure("turn", 0.3)), FINE)
+    chances = (0.05, 0.5, 0.9, 0.95, 0.99)
+    found = find_time_quantiles(sheet, chances)
+    assert found == sorted(found)
+    figures = analyse_sheet(sheet)
+    assert (found[1], found[2]) == pytest.approx((figures.time_p50_s, figures.time_p90_s), rel=3e-4)
+    # A run that works at once, with chance 0.7, lasts one triangle.
+    assert found[0] == pytest.approx(triangular_quantile_s(10, 100, 0.05 / 0.7), rel=3e-4)
+    assert find_time_quantiles(make_sheet(FINE), chances) == [0] * 5
+
+
+def test_an_exit_too_small_to_be_one_is_none() -> None:
+    sheet = make_sheet(act("turn", 1, 1, "fine", Failure("turn", 1 - 1e-12)), FINE)
+    with pytest.raises(SheetUnsoundError):
+        analyse_sheet(sheet)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence, Set
 
 from bittern.core.errors import Fault, shorten
 from bittern.engines.pairing.cautions import find_sheet_cautions
 from bittern.engines.pairing.graph import (
     CHANCE_TOLERANCE,
+    Way,
     find_components,
     find_reached,
-    link_steps,
+    link_ways,
     map_ways,
     reverse_links,
 )
@@ -53,19 +54,22 @@ def find_sheet_faults(sheet: RunSheet) -> list[Fault]:
     ["wake: found then = 'done', a step that does not exist, expected the id of a step"]
     """
     faults = [fault for step in sheet.steps.values() for fault in _find_step_faults(step)]
-    broken = list(_find_broken_ways(sheet))
+    ways = map_ways(sheet)
+    broken = list(_find_broken_ways(sheet, ways))
     faults += broken
     if sheet.start not in sheet.steps:
         faults.append(
             Fault("start", f"{shorten(sheet.start)}, a step that does not exist", "the id of a step")
         )
         return faults
-    faults += _find_unreached(sheet)
-    faults += _find_traps(sheet)
-    faults += _find_unrecovered(sheet)
+    links = link_ways(ways)
+    reached = find_reached(links, [sheet.start])
+    faults += _find_unreached(sheet, reached)
+    faults += _find_traps(sheet, ways, reached)
+    faults += _find_unrecovered(sheet, links)
     # One mistake, one fault: with a way torn off, the good end may well be where it should have led.
     if not broken:
-        faults += _find_no_good_end(sheet)
+        faults += _find_no_good_end(sheet, reached)
     return faults
 
 
@@ -119,9 +123,9 @@ def _find_choice_faults(step: Step) -> Iterator[Fault]:
         yield Fault(step.id, f"options with chances of {total:g} together", "chances of 1 together")
 
 
-def _find_broken_ways(sheet: RunSheet) -> Iterator[Fault]:
+def _find_broken_ways(sheet: RunSheet, all_ways: Mapping[str, Sequence[Way]]) -> Iterator[Fault]:
     names = {"then": "then", "fail": "a failure", "option": "option"}
-    for step_id, ways in map_ways(sheet).items():
+    for step_id, ways in all_ways.items():
         for way in ways:
             if way.to in sheet.steps:
                 continue
@@ -135,20 +139,21 @@ def _find_broken_ways(sheet: RunSheet) -> Iterator[Fault]:
             yield Fault(step_id, found, "the id of a step")
 
 
-def _find_unreached(sheet: RunSheet) -> Iterator[Fault]:
-    reached = find_reached(link_steps(sheet), [sheet.start])
+def _find_unreached(sheet: RunSheet, reached: Set[str]) -> Iterator[Fault]:
     for step_id in sheet.steps:
         if step_id not in reached:
-            yield Fault(step_id, "a step that nothing reaches", f"a way to it from {shorten(sheet.start)}")
+            yield Fault(
+                step_id,
+                "a step that nothing reaches",
+                f"a way to it from {shorten(sheet.start)}, or the step taken out",
+            )
 
 
-def _find_traps(sheet: RunSheet) -> Iterator[Fault]:
+def _find_traps(sheet: RunSheet, ways: Mapping[str, Sequence[Way]], reached: Set[str]) -> Iterator[Fault]:
     """Find the loops that are never left: the closed sets of steps without an end among them."""
-    reached = find_reached(link_steps(sheet), [sheet.start])
-    ways = map_ways(sheet)
     never: set[str] = set()
     for only_likely, words in ((False, "no way out"), (True, "a way out that has no chance")):
-        links = link_steps(sheet, only_likely=only_likely)
+        links = link_ways(ways, only_likely=only_likely)
         for component in find_components(links):
             members = set(component)
             if members & never or not members <= reached:
@@ -165,8 +170,8 @@ def _find_traps(sheet: RunSheet) -> Iterator[Fault]:
             yield Fault(loop[0], found, "a path to an end from every step")
 
 
-def _find_unrecovered(sheet: RunSheet) -> Iterator[Fault]:
-    back = reverse_links(link_steps(sheet))
+def _find_unrecovered(sheet: RunSheet, links: Mapping[str, Sequence[str]]) -> Iterator[Fault]:
+    back = reverse_links(links)
     for step in sheet.steps.values():
         if step.kind != "end" or step.outcome != "stranded" or step.recovery.strip():
             continue
@@ -177,7 +182,6 @@ def _find_unrecovered(sheet: RunSheet) -> Iterator[Fault]:
             yield Fault(step.id, found, "recovery: who gets the vehicle going again, and how")
 
 
-def _find_no_good_end(sheet: RunSheet) -> Iterator[Fault]:
-    reached = find_reached(link_steps(sheet), [sheet.start])
+def _find_no_good_end(sheet: RunSheet, reached: Set[str]) -> Iterator[Fault]:
     if not any(sheet.steps[step_id].outcome == "good" for step_id in reached):
         yield Fault(sheet.start, "no good end that can be reached", "a path to an end with outcome = good")

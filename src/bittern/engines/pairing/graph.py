@@ -85,13 +85,16 @@ def link_steps(sheet: RunSheet, *, only_likely: bool = False) -> dict[str, list[
     only_likely
         Leave out ways whose chance is zero.
     """
+    return link_ways(map_ways(sheet), only_likely=only_likely)
+
+
+def link_ways(ways: Mapping[str, Sequence[Way]], *, only_likely: bool = False) -> dict[str, list[str]]:
+    """Return :func:`link_steps` of a sheet whose ways are known already."""
     return {
         step_id: list(
-            dict.fromkeys(
-                way.to for way in ways if way.to in sheet.steps and (way.chance > 0 or not only_likely)
-            )
+            dict.fromkeys(way.to for way in found if way.to in ways and (way.chance > 0 or not only_likely))
         )
-        for step_id, ways in map_ways(sheet).items()
+        for step_id, found in ways.items()
     }
 
 
