@@ -70,6 +70,11 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     # Leads on to the Blade leg; the target opens by POST alone.
     "inspection": (EVERYBODY, BENCH),
     "runner": (EVERYBODY, BENCH),
+    "runner-data": (EVERYBODY, NOT_THIS_WAY),
+    "runner-events": (NOT_THIS_WAY, BENCH),
+    # Nothing of the run stands in these two.
+    "runner-shell": (EVERYBODY, NOT_THIS_WAY),
+    "runner-worker": (EVERYBODY, NOT_THIS_WAY),
     "rehearsals": (BENCH, BENCH),
     # Somebody else's rehearsal is not there for a technician (rehearsals/test_pages.py): 404, not 403.
     "rehearsal": (BENCH, BENCH),
@@ -153,6 +158,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     of_a_list = ("list", "list-choices", "list-run", "list-progress", "list-cancel")
     arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
+    of_a_job |= {"runner-data", "runner-events", "runner-shell", "runner-worker"}
     of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading", "ladder"}
     of_a_job |= {"adapter-supply", "adapter-number", "adapter-take"}
     of_a_job |= {"cutting", "cutting-file", "cutter-looked-at", "inspection"}

@@ -45,6 +45,7 @@ INSTALLED_APPS = [
     "bittern.bench.readings",
     "bittern.bench.ladders",
     "bittern.bench.cuttings",
+    "bittern.bench.carrying",
     "bittern.bench.rehearsals",
     "django.contrib.auth",
     "django.contrib.contenttypes",
@@ -144,6 +145,7 @@ CONTENT_SECURITY_POLICY = {
         "font-src": [SELF],
         "connect-src": [SELF],
         "manifest-src": [SELF],
+        "worker-src": [SELF],
         "form-action": [SELF],
         "base-uri": [NONE],
         "object-src": [NONE],
@@ -164,7 +166,7 @@ STATIC_ROOT = BITTERN_DATA / "static"
 WHITENOISE_ALLOW_ALL_ORIGINS = False
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {"BACKEND": "bittern.bench.storage.StaticStorage"},
 }
 
 LANGUAGE_CODE = "en-gb"

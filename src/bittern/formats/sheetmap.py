@@ -147,7 +147,9 @@ def _round(step: Step) -> float:
 
 def _draw_node(node: MapNode, step: Step, *, here: bool, done: bool) -> str:
     fill = BRASS_TINT if here else WALKED if done else PAPER
-    parts = ["<g>", f"<title>{_text(step.id + ': ' + (step.say or node.head))}</title>"]
+    # By its step a page finds the box, to mark where the person stands.
+    parts = [f"<g data-step={_attribute(step.id)}>"]
+    parts.append(f"<title>{_text(step.id + ': ' + (step.say or node.head))}</title>")
     width = 2.6 if step.no_return or step.outcome == "stranded" else 1.6
     parts.append(_rect(node, 0, fill, INK, width, _round(step)))
     x, y = node.x + 14, node.y + 22

@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import lru_cache
 
 from bittern.core.phrases import join_words
 from bittern.engines.pairing.census import (
@@ -85,8 +86,14 @@ def load_run(desk: Desk, job: JobFile) -> Run | None:
     """Return where the pairing stands by its events; None when none has begun."""
     if job.pairing is None or not job.pairing.sheet:
         return None
-    sheet = parse_runsheet(job.pairing.sheet_text, job.pairing.sheet)
-    return Run(sheet, fold_events(sheet, _load_events(desk, job)), job.pairing.attempt)
+    sheet = _parse_sheet(job.pairing.sheet_text, job.pairing.sheet)
+    return Run(sheet, fold_events(sheet, load_events(desk, job)), job.pairing.attempt)
+
+
+# A run asks for its sheet at every event, and the text that it began with never changes.
+@lru_cache(maxsize=128)
+def _parse_sheet(text: str, sheet_id: str) -> RunSheet:
+    return parse_runsheet(text, sheet_id)
 
 
 def begin_pairing(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
@@ -164,16 +171,30 @@ def record_event(desk: Desk, number: int, person: Person, data: Mapping[str, obj
         event = replace(made, at=change.now)
         if event.event_id in run.state.event_ids:
             return
-        if event.kind != "abandoned":
-            # At the wrong vehicle a run may still be given up.
-            require_right_vehicle(desk, change.job)
-        state = apply_event(run.sheet, run.state, event)
-        change.log(EVENT, run=run.attempt, event=event.as_dict())
-        if event.kind == "confirmed":
-            note_supply(desk, change, "no-return")
-        if state.ended:
-            note_supply(desk, change, "end", since=change.job.pairing.begun_at)
-        _settle(change, change.job.pairing, Run(run.sheet, state, run.attempt))
+        take_event(desk, change, run, event)
+
+
+def take_event(desk: Desk, change: Change, run: Run, event: RunEvent, **notes: object) -> Run:
+    """Take ``event`` into the job's log and facts, with ``notes`` beside it, and return the run after it.
+
+    Raises
+    ------
+    PairingError, OtherVehicleError
+        It does not belong where the run stands, or the vehicle is not the job's; nothing is logged.
+    """
+    if event.kind != "abandoned":
+        # At the wrong vehicle a run may still be given up.
+        require_right_vehicle(desk, change.job)
+    after = Run(run.sheet, apply_event(run.sheet, run.state, event), run.attempt)
+    change.log(EVENT, run=run.attempt, event=event.as_dict(), **notes)
+    if change.job.pairing is None:
+        raise NotYetError("no run begun", "needs and census first", where="pairing")
+    if event.kind == "confirmed":
+        note_supply(desk, change, "no-return")
+    if after.state.ended:
+        note_supply(desk, change, "end", since=change.job.pairing.begun_at)
+    _settle(change, change.job.pairing, after)
+    return after
 
 
 def read_event_entry(entry: Entry, person: Person) -> RunEvent:
@@ -263,7 +284,8 @@ def _settle(change: Change, pairing: Pairing, run: Run) -> None:
     change.put(pairing=pairing.model_copy(update=facts))
 
 
-def _load_events(desk: Desk, job: JobFile) -> list[RunEvent]:
+def load_events(desk: Desk, job: JobFile) -> list[RunEvent]:
+    """Return the events of the job's run, in the order in which they were taken."""
     attempt = job.pairing.attempt if job.pairing else 0
     return [
         read_event(_get_plain(entry.payload))

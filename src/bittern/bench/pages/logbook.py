@@ -94,7 +94,16 @@ def _run_event(payload: Payload) -> str:
         "abandoned": "Broke the run off",
     }
     kind = str(event.get("kind"))
-    return f"Run {payload.get('run')}: {words.get(kind, _plain(kind))}.{f' {note}' if note else ''}"
+    said = payload.get("device_said")
+    clock = f" The device said {said}; its time was not possible and was moved." if said else ""
+    return f"Run {payload.get('run')}: {words.get(kind, _plain(kind))}.{f' {note}' if note else ''}{clock}"
+
+
+def _run_refused(payload: Payload) -> str:
+    event = payload.get("event")
+    event = event if isinstance(event, Mapping) else {}
+    at = f" at “{event['step']}”" if event.get("step") else ""
+    return f"Run {payload.get('run')}: refused {event.get('kind')}{at}. {payload.get('because')}"
 
 
 def _say_volts(value: object) -> str:
@@ -227,6 +236,10 @@ _SENTENCES: dict[str, Callable[[Payload], str]] = {
     "supply.noted": _supply_noted,
     "pairing.begun": lambda p: f"Run {p.get('run')}: began run sheet {p.get('sheet')}.",
     "pairing.event": _run_event,
+    "pairing.refused": _run_refused,
+    "pairing.taken-over": lambda p: (
+        f"Run {p.get('run')}: taken over on another device from {p.get('carried_by')}."
+    ),
     "pairing.otherwise": lambda p: f"Paired without a run sheet: {p.get('because')}.",
     "pairing.ended": lambda p: (
         f"Run {p.get('run')} ended: {_OUTCOMES.get(str(p.get('outcome')), p.get('outcome'))}."

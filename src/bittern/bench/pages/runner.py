@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.safestring import mark_safe
 
@@ -15,6 +16,7 @@ from bittern.bench.pages.legs.pairing import (
     describe_place,
     list_passages,
 )
+from bittern.engines.pairing.runner import SUPPLY_FRESH
 from bittern.engines.pairing.sheet import Signal
 from bittern.formats.sheetmap import render_map
 from bittern.work.facts import JobFile
@@ -30,20 +32,36 @@ _TIMES = {1: "once", 2: "twice"}
 
 def build_runner(job: JobFile, run: Run, person: Person) -> dict[str, Any]:
     """Return what the page of a job's run shows: the step at hand, a question before it, or the end."""
+    may_work = person.may("bench") and job.state == "open"
     return {
         "job": job,
         **build_run(run),
-        "may_work": person.may("bench") and job.state == "open",
+        "may_work": may_work,
+        "present": person.name,
         **build_census(job, ACT),
+        **build_addresses(job.number, run),
     }
 
 
-def build_run(run: Run) -> dict[str, Any]:
+def build_addresses(number: int, run: Run | None = None) -> dict[str, str]:
+    """Return where the runner's script finds the run, sends its events, and goes when it has ended."""
+    good = run is not None and run.state.outcome == "good"
+    back = reverse("job", args=[number])
+    return {
+        "run_url": reverse("runner-data", args=[number]),
+        "events_url": reverse("runner-events", args=[number]),
+        "worker_url": reverse("runner-worker", args=[number]),
+        "back_url": back,
+        "ended_url": f"{back}#leg-{'proof' if good else 'pairing'}",
+    }
+
+
+def build_run(run: Run, *, draw: bool = True) -> dict[str, Any]:
     """Return what is shown of a run, a job's or a rehearsed one."""
     step = run.sheet.steps[run.state.step_id]
     marks = {passed.step_id for passed in run.state.history}
     # Words of the sheet are escaped by the drawing itself.
-    drawing = mark_safe(render_map(run.sheet, current=step.id, visited=marks))  # noqa: S308
+    drawing = mark_safe(render_map(run.sheet, current=step.id, visited=marks)) if draw else ""  # noqa: S308
     return {
         "run": run,
         "step": step,
@@ -60,6 +78,7 @@ def build_run(run: Run) -> dict[str, Any]:
         "event_id": str(uuid.uuid4()),
         "now": timezone.now(),
         "late": bool(run.state.deadline and run.state.deadline < timezone.now()),
+        "supply_low": is_supply_low(run),
     }
 
 
@@ -80,7 +99,22 @@ def say_signal(signal: Signal) -> str:
     return f"{words} {signal.text}".strip()
 
 
+def is_supply_low(run: Run) -> bool:
+    """Tell whether the last reading of the supply is too low for the sheet."""
+    need, volts = run.sheet.supply, run.state.supply_v
+    return need is not None and volts is not None and volts < need.least_v
+
+
 def _find_template(run: Run) -> str:
     if run.state.ended:
         return "end"
-    return {"census": "census", "confirm": "confirm"}.get(run.state.phase, "step")
+    phase = run.state.phase
+    if phase == "confirm" and _is_supply_old(run):
+        # The reading was good when the step was reached, and is not any more.
+        phase = "supply"
+    return phase if phase in ("census", "supply", "confirm") else "step"
+
+
+def _is_supply_old(run: Run) -> bool:
+    read_at = run.state.supply_at
+    return run.sheet.supply is not None and (read_at is None or timezone.now() - read_at > SUPPLY_FRESH)

@@ -12,6 +12,7 @@ from bittern.bench.pages import (
     label_views,
     listing,
     number_views,
+    runner_sync,
     shop_views,
     work_views,
 )
@@ -37,5 +38,9 @@ urlpatterns: list[URLPattern] = [
     path("jobs/<int:number>/bitting/", work_views.bitting, name="bitting"),
     path("jobs/<int:number>/readings/", work_views.readings, name="study-readings"),
     path("jobs/<int:number>/pairing/", work_views.runner, name="runner"),
+    path("jobs/<int:number>/pairing/run/", runner_sync.run_data, name="runner-data"),
+    path("jobs/<int:number>/pairing/events/", runner_sync.events, name="runner-events"),
+    path("jobs/<int:number>/pairing/kept/", runner_sync.shell, name="runner-shell"),
+    path("jobs/<int:number>/pairing/worker.js", runner_sync.worker, name="runner-worker"),
     path("jobs/<int:number>/handover.pdf", work_views.handover_sheet, name="handover-sheet"),
 ]
