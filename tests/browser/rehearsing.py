@@ -53,7 +53,7 @@ def carry_on(page: Page) -> str:
         press(page, page.locator('form:has(input[name="kind"][value="confirmed"]) button').first)
         return "confirmed"
     if not page.locator(".deed-main").count():
-        press_named(page, "Read it through the link")
+        press_named(page, "Read the supply")
         return "read"
     press(page, page.locator(".deed-main button"))
     shown = read_shown(page)

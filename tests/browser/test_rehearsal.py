@@ -76,7 +76,7 @@ def test_what_sounds_is_what_the_words_say_and_only_once_asked_for(visit: Callab
     assert page.evaluate("window.tones") == 0
     times = {"once": 1, "twice": 2}
     word = read_shown(page).rstrip(".").split()[-1]
-    page.get_by_role("button", name="Hear it").click()
+    page.get_by_role("button", name="Hear it", exact=True).click()
     page.wait_for_function(f"window.tones === {times[word]}")
 
 

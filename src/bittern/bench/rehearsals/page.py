@@ -6,6 +6,7 @@ import json
 import uuid
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 from bittern.bench.pages.legs.pairing import WORKED_WORDS, Row
@@ -52,7 +53,6 @@ DISPLAY_CHARACTERS = 14
 # What each phase says, and what the person answers to it; between the two stands the vehicle.
 _SAY = {
     "needs": "rehearsals/needs.html",
-    "supply": "rehearsals/supply.html",
     "step": "runner/step_say.html",
     "end": "rehearsals/end.html",
 }
@@ -112,8 +112,9 @@ def build_scene(scene: Scene, person: Person, now: datetime) -> dict[str, Any]:
     """Return what is shown of one rehearsal."""
     run, rehearsal = scene.run, scene.rehearsal
     own = rehearsal.person == person.login
-    phase = "end" if run.state.ended else run.state.phase
     context = build_run(run)
+    # The view that the runner would show: with a reading that is too old it asks for the supply again.
+    view = "needs" if run.state.phase == "needs" else Path(context["template"]).stem
     context |= {
         "rehearsal": rehearsal,
         "scene": scene,
@@ -121,11 +122,12 @@ def build_scene(scene: Scene, person: Person, now: datetime) -> dict[str, Any]:
         "may_work": own and not run.state.ended,
         "now": now,
         "late": bool(run.state.deadline and run.state.deadline < now),
-        "say_template": _SAY.get(phase, f"runner/{phase}.html"),
-        "moves_template": _MOVES.get(phase, ""),
+        "present": person.name,
+        "say_template": _SAY.get(view, f"runner/{view}.html"),
+        "moves_template": _MOVES.get(view, ""),
         "waits": run.state.phase == "needs",
         **build_census_rows(scene),
-        **build_vehicle(scene),
+        **build_vehicle(scene, view),
     }
     if run.state.phase == "needs":
         context |= build_needs(scene)
@@ -163,16 +165,17 @@ def build_census_rows(scene: Scene) -> dict[str, Any]:
     }
 
 
-def build_vehicle(scene: Scene) -> dict[str, Any]:
+def build_vehicle(scene: Scene, view: str) -> dict[str, Any]:
     """Return the vehicle as it looks, what it did last, and what may be done to it."""
     vehicle, last = scene.vehicle, scene.shown[-1] if scene.shown else None
     step = scene.sheet.steps[scene.run.state.step_id]
-    at_step = scene.run.state.phase == "step"
+    at_step = view == "step"
     return {
         "seen": draw_dashboard(scene, last),
         "shown": _say_shown(scene.sheet, last) if last else None,
         "signs_json": _list_signs(last) if last else "",
         "main_deed": DO_WORDS.get(step.kind, "") if at_step else "",
+        "asks_supply": view == "supply",
         "deed_keys": list_deed_keys(scene) if at_step else [],
         "deeds": list_deeds(vehicle),
         "step_words": {
