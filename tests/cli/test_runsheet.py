@@ -98,6 +98,15 @@ def test_check_gives_the_fixed_keys(sheet: Path, capsys: pytest.CaptureFixture[s
     assert data["time_s"] == pytest.approx({"mean": 10 * 5 / 3 + 20 * 2 / 3, "p50": 30, "p90": 50})
     assert data["points_of_no_return"] == ["wipe"]
     assert data["census"] == "present-only"
+    # The engine tells where each path leaves the keys, and what would gain most.
+    ends = {(one["end"], one["passed_no_return"]): one["works"] for one in data["ends"]}
+    assert ends["fine", "yes"] == {"old_here": True, "old_away": False, "new": True}
+    assert ends["stuck", "maybe"] == {"old_here": False, "old_away": False, "new": False}
+    best = data["gains"][0]
+    assert (best["step"], best["because"]) == ("look", "lamp stays dark")
+    # Without it every run comes to wipe: 0.9 end well instead of 0.6.
+    assert best["p_good"] == pytest.approx(0.3)
+    assert data["matters_most"][0].startswith("Without “lamp stays dark” at look: 30.0 more of 100 runs")
 
 
 def test_check_finds_faults_of_content_and_keeps_the_figures_it_can(
@@ -147,6 +156,7 @@ def test_check_speaks_to_a_person_too(sheet: Path, capsys: pytest.CaptureFixture
     out = capsys.readouterr().out
     assert "sound" in out
     assert "60.00%" in out
+    assert "what matters most:\n    Without “lamp stays dark” at look:" in out
     assert "points of no return: wipe; census: present-only" in out
     sheet.write_text(SHEET.replace("recovery", "rescue"), encoding="utf-8")
     assert main(["runsheet", "check", str(sheet)]) == 1

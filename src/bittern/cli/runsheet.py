@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from bittern.cli.output import JsonOption, NoAnswer, emit, tell
+from bittern.cli.runsheet_check import describe_check, print_check
 from bittern.core.errors import BitternError, Fault, FaultsError, InputError, shorten
 
 if TYPE_CHECKING:
@@ -32,11 +33,11 @@ def check_command(file: FileArgument, as_json: JsonOption = False) -> None:
     try:
         sheet = read_runsheet(file)
     except FaultsError as error:
-        data = _describe(None, list(error.faults), [])
+        data = describe_check(None, list(error.faults), [])
     else:
         faults = [Fault(one.where, one.found, one.expected, file.name) for one in find_sheet_faults(sheet)]
-        data = _describe(sheet, faults, find_sheet_cautions(sheet))
-    emit(data, as_json=as_json, text=lambda: _print_check(data))
+        data = describe_check(sheet, faults, find_sheet_cautions(sheet))
+    emit(data, as_json=as_json, text=lambda: print_check(data))
     if not data["ok"]:
         raise NoAnswer
 
@@ -291,50 +292,6 @@ def _read_script(path: Path) -> Iterator[tuple[str, str]]:
 def _read_terminal() -> Iterator[tuple[str, str]]:
     for line in sys.stdin:
         yield "", line.strip()
-
-
-def _describe(sheet: RunSheet | None, faults: list[Fault], cautions: list[str]) -> dict[str, object]:
-    """Return the JSON of ``check``; figures that the faults make meaningless are null."""
-    from bittern.engines.pairing.chain import analyse_sheet, find_outcome_chances
-    from bittern.engines.pairing.errors import SheetUnsoundError
-
-    chances: dict[str, float | None] = {"good": None, "unchanged": None, "stranded": None}
-    time_s: dict[str, float | None] = {"mean": None, "p50": None, "p90": None}
-    if sheet is not None:
-        try:
-            chances |= find_outcome_chances(sheet)
-            figures = analyse_sheet(sheet)
-            time_s = {"mean": figures.time_mean_s, "p50": figures.time_p50_s, "p90": figures.time_p90_s}
-        except SheetUnsoundError:
-            # The faults say why.
-            time_s = dict.fromkeys(time_s)
-    steps = sheet.steps.values() if sheet else ()
-    return {
-        "ok": not faults,
-        "id": sheet.id if sheet else None,
-        "faults": [fault.as_dict() for fault in faults],
-        "cautions": cautions,
-        **{f"p_{outcome}": chance for outcome, chance in chances.items()},
-        "time_s": time_s,
-        "points_of_no_return": [step.id for step in steps if step.no_return],
-        "census": sheet.census if sheet else None,
-    }
-
-
-def _print_check(data: dict[str, object]) -> str:
-    faults, cautions, time_s = data["faults"], data["cautions"], data["time_s"]
-    assert isinstance(faults, list) and isinstance(cautions, list) and isinstance(time_s, dict)
-    lines = [f"{data['id'] or 'run sheet'}: " + ("sound" if data["ok"] else f"{len(faults)} faults")]
-    lines += [f"  fault: {Fault(**fault)}" for fault in faults]
-    lines += [f"  caution: {caution}" for caution in cautions]
-    if data["p_good"] is not None:
-        lines += [f"  {name:<10}{data[f'p_{name}']:8.2%}" for name in ("good", "unchanged", "stranded")]
-    if time_s["mean"] is not None:
-        lines.append("  time      " + ", ".join(f"{name} {value:.0f} s" for name, value in time_s.items()))
-    points = data["points_of_no_return"]
-    assert isinstance(points, list)
-    lines.append("  points of no return: " + (", ".join(points) or "none") + f"; census: {data['census']}")
-    return "\n".join(lines)
 
 
 def _describe_walk(walk: Walk, state: RunState) -> dict[str, object]:

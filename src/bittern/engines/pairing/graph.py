@@ -57,17 +57,31 @@ def list_ways(step: Step) -> list[Way]:
         works = 0.0
     ways: list[Way] = []
     if step.kind == "choose":
-        stated = sum(option.chance for option in step.options if option.chance is not None)
-        open_options = sum(option.chance is None for option in step.options)
-        share = max(0.0, 1.0 - stated) / open_options if open_options else 0.0
-        for option in step.options:
-            chance = share if option.chance is None else option.chance
-            ways.append(Way(step.id, option.then, "option", works * chance, option.label))
+        shares = zip(step.options, share_options(step), strict=True)
+        ways += [Way(step.id, option.then, "option", works * share, option.label) for option, share in shares]
     elif step.kind != "end" and (step.then or works):
         ways.append(Way(step.id, step.then, "then", works))
     if step.kind != "end":
         ways += [Way(step.id, fail.to, "fail", fail.chance, fail.because) for fail in step.fails]
     return ways
+
+
+def share_options(step: Step) -> list[float]:
+    """Return each option's share of the visits that do not fail.
+
+    That is its own chance, or an equal part of what the others leave.
+
+    Examples
+    --------
+    >>> from bittern.engines.pairing.sheet import Option
+    >>> options = (Option("a", "x", 0.5), Option("b", "y"), Option("c", "z"))
+    >>> share_options(Step("which", "choose", "Which?", options=options))
+    [0.5, 0.25, 0.25]
+    """
+    stated = sum(option.chance for option in step.options if option.chance is not None)
+    open_options = sum(option.chance is None for option in step.options)
+    rest = max(0.0, 1.0 - stated) / open_options if open_options else 0.0
+    return [rest if option.chance is None else option.chance for option in step.options]
 
 
 def map_ways(sheet: RunSheet) -> dict[str, list[Way]]:

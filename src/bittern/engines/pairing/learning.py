@@ -16,9 +16,10 @@ from datetime import date
 
 import numpy as np
 
+from bittern.engines.pairing.graph import share_options
 from bittern.engines.pairing.learning_records import Rule, RunRecord, Seen, VisitRecord, gather_visits
 from bittern.engines.pairing.learning_times import Estimate, LearntTime, learn_times
-from bittern.engines.pairing.learning_ways import find_factor, learn_failures, learn_options, share_options
+from bittern.engines.pairing.learning_ways import find_factor, learn_failures, learn_options
 from bittern.engines.pairing.sheet import Failure, RunSheet, Step
 
 __all__ = ["Figure", "Proposal", "Rule", "RunRecord", "VisitRecord", "apply_proposals", "propose_figures"]
@@ -179,7 +180,7 @@ def _propose_failures(step: Step, seen: Seen, factor: float, rule: Rule) -> Iter
 
 def _propose_choice(step: Step, seen: Seen, rule: Rule) -> Iterator[Proposal]:
     found = learn_options(seen, rule)
-    now = [share for _, share in share_options(step)]
+    now = share_options(step)
     if not _differ(now, [one.value for one in found], rule):
         return
     figures = tuple(

@@ -12,19 +12,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from bittern.core.beta import beta_interval
+from bittern.engines.pairing.graph import share_options
 from bittern.engines.pairing.learning_records import Rule, Seen
 from bittern.engines.pairing.learning_times import Estimate
-from bittern.engines.pairing.sheet import Step
 
 _PLACES = 3
-
-
-def share_options(step: Step) -> list[tuple[str, float]]:
-    """Return every option's label with its share of the visits that do not fail."""
-    stated = sum(option.chance for option in step.options if option.chance is not None)
-    open_options = sum(option.chance is None for option in step.options)
-    share = max(0.0, 1.0 - stated) / open_options if open_options else 0.0
-    return [(one.label, share if one.chance is None else one.chance) for one in step.options]
 
 
 def find_factor(others: Iterable[Seen], rule: Rule) -> float:
@@ -73,12 +65,12 @@ def learn_options(seen: Seen, rule: Rule) -> list[Estimate]:
     shares = share_options(seen.step)
     if not shares:
         return []
-    counts = [seen.options.get(label, 0.0) for label, _ in shares]
+    counts = [seen.options.get(option.label, 0.0) for option in seen.step.options]
     total = rule.prior_visits + sum(counts)
-    alphas = [rule.prior_visits * share + count for (_, share), count in zip(shares, counts, strict=True)]
+    alphas = [rule.prior_visits * share + count for share, count in zip(shares, counts, strict=True)]
     values = [
         max(round(alpha / total, _PLACES), min(rule.floor, share))
-        for (_, share), alpha in zip(shares, alphas, strict=True)
+        for share, alpha in zip(shares, alphas, strict=True)
     ]
     most = values.index(max(values))
     values[most] = round(1.0 - sum(values[:most]) - sum(values[most + 1 :]), 12)
