@@ -6,6 +6,7 @@ import json
 from collections import Counter
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from random import Random
 
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
@@ -36,14 +37,13 @@ COUNTS: Counter[str] = Counter()
 """What happened in all machines of this process: actions, comparisons, ends."""
 
 
-@st.composite
-def key_rings(draw: st.DrawFn) -> tuple[KeyInHand, ...]:
-    """One to four keys of which at least one is here, mostly with a new one."""
-    names = ["the owner's", "the valet's", "the spare", "the new one"][: draw(st.integers(1, 4))]
-    worked = st.sampled_from((True, True, False, None))
-    keys = [KeyInHand(name, draw(st.booleans()), draw(worked)) for name in names]
-    new = KeyInHand("the new one", True, draw(st.sampled_from((False, None, True))), True)
-    return (*(key for key in keys if key.name != new.name), new)
+def draw_keys(chance: Random) -> tuple[KeyInHand, ...]:
+    """One to four keys, the last one new and here."""
+    old = ["the owner's", "the valet's", "the spare"][: chance.randint(0, 3)]
+    keys = [
+        KeyInHand(name, chance.random() < 0.7, chance.choice((True, True, False, None, None))) for name in old
+    ]
+    return (*keys, KeyInHand("the new one", True, chance.choice((False, None, True)), True))
 
 
 class Rehearsal(RuleBasedStateMachine):
@@ -51,20 +51,17 @@ class Rehearsal(RuleBasedStateMachine):
 
     @initialize(
         sheet=st.sampled_from(DEMO_SHEETS) | sound_sheets(),
-        keys=key_rings(),
-        seed=st.integers(0, 2**32),
-        data=st.data(),
+        chance=st.randoms(use_true_random=False),
     )
-    def make(self, sheet: RunSheet, keys: tuple[KeyInHand, ...], seed: int, data: st.DataObject) -> None:
+    def make(self, sheet: RunSheet, chance: Random) -> None:
         """Begin a rehearsal of some sheet with some keys and faults."""
-        self.begin_with(sheet, keys, seed, data)
+        self.begin_with(sheet, chance)
 
-    def begin_with(
-        self, sheet: RunSheet, keys: tuple[KeyInHand, ...], seed: int, data: st.DataObject
-    ) -> None:
+    def begin_with(self, sheet: RunSheet, chance: Random) -> None:
         """Make the vehicle and the run."""
+        keys, seed = draw_keys(chance), chance.getrandbits(32)
         fitting = list_fitting_faults(sheet, keys)
-        faults = data.draw(st.lists(st.sampled_from(fitting), max_size=3, unique=True)) if fitting else []
+        faults = chance.sample(fitting, min(len(fitting), chance.choice((0, 0, 1, 1, 2, 3))))
         self.sheet, self.seed, self.faults, self.told_keys = sheet, seed, faults, keys
         self.vehicle = make_vehicle(sheet, keys, faults, seed)
         self.state = start_run(sheet)
@@ -76,14 +73,12 @@ class Rehearsal(RuleBasedStateMachine):
     @precondition(lambda self: not self.going)
     @rule(
         sheet=st.sampled_from(DEMO_SHEETS) | sound_sheets(),
-        keys=key_rings(),
-        seed=st.integers(0, 2**32),
-        data=st.data(),
+        chance=st.randoms(use_true_random=False),
     )
-    def make_anew(self, sheet: RunSheet, keys: tuple[KeyInHand, ...], seed: int, data: st.DataObject) -> None:
+    def make_anew(self, sheet: RunSheet, chance: Random) -> None:
         """Begin another rehearsal once one has ended."""
         self.replay()
-        self.begin_with(sheet, keys, seed, data)
+        self.begin_with(sheet, chance)
 
     # The rules see a machine without a rehearsal only before `make`.
     @property
@@ -227,6 +222,34 @@ class Rehearsal(RuleBasedStateMachine):
         labels = [one.label for one in options if one.label in facts or one.label in free]
         self.say_here("chosen", choice=labels[number % len(labels)])
 
+    @precondition(lambda self: self.going)
+    @rule(acts=st.integers(1, 30), chance=st.randoms(use_true_random=False))
+    def go_on(self, acts: int, chance: Random) -> None:
+        """Go on by whatever the run waits for: random actions alone seldom come to an end."""
+        for _ in range(acts):
+            if not self.going:
+                return
+            number = chance.randint(0, 5)
+            phase, step = self.state.phase, self.sheet.steps[self.state.step_id]
+            if self.pending:
+                self.tell()
+            elif phase == "step":
+                self.choose_truly(number) if step.kind == "choose" else self.do_step(False)
+            else:
+                {
+                    "needs": self.begin,
+                    "census": self.fetch_and_count,
+                    "supply": self.hold_supply,
+                    "confirm": self.confirm,
+                }[phase]()
+            self.compare()
+
+    def fetch_and_count(self) -> None:
+        """Count the keys; where that does not allow a point of no return, fetch one."""
+        if self.state.census_gaps:
+            self.act(Deed("fetch-key", key=next(key.name for key in self.vehicle.keys if not key.here)))
+        self.count()
+
     @precondition(lambda self: self.quiet)
     @rule(data=st.data())
     def do_out_of_order(self, data: st.DataObject) -> None:
@@ -252,21 +275,21 @@ class Rehearsal(RuleBasedStateMachine):
         COUNTS["actions"] += 1
 
     @precondition(lambda self: self.quiet)
-    @rule(really=st.integers(0, 9))
-    def give_up(self, really: int) -> None:
+    @rule(really=st.sampled_from((False, False, False, True)))
+    def give_up(self, really: bool) -> None:
         """Give up, now and then."""
-        if really == 0:
+        if really:
             self.say("abandoned")
-            COUNTS["given up"] += 1
 
     @invariant()
     def compare(self) -> None:
         """The forecast of every key is what the vehicle hides, wherever it does not say "try it"."""
-        if not hasattr(self, "state") or self.pending:
+        if not hasattr(self, "state") or self.vehicle.outcome != self.state.outcome:
+            # Between a deed that ends the procedure and the word of it the run cannot know.
+            assert not hasattr(self, "state") or self.pending
             return
-        if self.state.phase not in ("needs", "abandoned"):
+        if self.going and self.state.phase != "needs" and not self.pending:
             assert self.vehicle.place == self.state.step_id
-            assert self.vehicle.outcome == self.state.outcome
         if self.state.keys is None:
             return
         truth = {key.name: key.works for key in find_true_census(self.vehicle)}
@@ -290,7 +313,8 @@ class Rehearsal(RuleBasedStateMachine):
 
     def replay(self) -> None:
         """The same deeds meet the same vehicle; the same events lead to the same place."""
-        COUNTS[self.state.outcome or "open"] += 1
+        passed = " past a point of no return" if self.vehicle.passed_no_return else ""
+        COUNTS[(self.state.outcome or self.state.phase) + passed] += 1
         assert fold_events(self.sheet, self.events) == self.state
         vehicle = make_vehicle(self.sheet, self.told_keys, self.faults, self.seed)
         for deed, at_s in self.done:

@@ -8,7 +8,7 @@ from tests.engines.pairing.rehearsal_machine import Rehearsal
 
 TestRehearsal = Rehearsal.TestCase
 TestRehearsal.settings = settings(
-    max_examples=25,
+    max_examples=40,
     stateful_step_count=40,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
