@@ -1,8 +1,8 @@
-"""Whether the census that a run forecasts is the one that a simulated vehicle hides, ten thousand actions long.
+"""Whether the census that a run forecasts is the one that a simulated vehicle hides: ten thousand actions.
 
 Runner and vehicle are driven together by random actions of somebody who tells the truth; after each the
-forecast of every key is compared with what the vehicle knows. Run as ``python bench/study_rehearsal.py`` or by
-``make study``. The same machine runs shorter in the tests.
+forecast of every key is compared with what the vehicle knows. Run as ``python bench/study_rehearsal.py`` or
+by ``make study``. The same machine runs shorter in the tests.
 """
 
 from __future__ import annotations
