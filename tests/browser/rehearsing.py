@@ -70,9 +70,19 @@ def carry_on(page: Page) -> str:
         press(page, page.locator(".moves > form button").first)
         return "done"
     page.locator(".did-not > summary").click()
+    if not page.locator(".did-not button").count():
+        give_up(page)
+        return "gave up"
     named = page.locator(".did-not").get_by_role("button", name=shown.rstrip("."), exact=True)
     press(page, named if named.count() else page.locator(".did-not button").first)
     return "failed"
+
+
+def give_up(page: Page) -> None:
+    """Give the rehearsal up where the sheet knows no way on."""
+    page.get_by_text("Give the rehearsal up").click()
+    page.get_by_label("End this rehearsal here").check()
+    press_named(page, "Give up")
 
 
 def carry_to_end(page: Page, most: int = 80) -> list[str]:

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from bittern.bench.pages.legs.pairing import WORKED_WORDS, Row
+from bittern.bench.pages.legs.pairing import WORKED_WORDS, Row, describe_end
 from bittern.bench.pages.runner import ACT, build_run, say_signal
 from bittern.bench.rehearsals.truth import DEED_WORDS, list_truth, shorten_say
 from bittern.core.errors import shorten
@@ -207,7 +207,7 @@ def draw_dashboard(scene: Scene, last: Shown | None) -> DashboardView:
         awake=vehicle.awake,
         open_doors=vehicle.open_doors,
         steady=vehicle.supply.steady,
-        volts_word="not read" if volts is None else f"{volts:.2f} V",
+        volts_word="supply" if volts is None else f"{volts:.2f} V",
         pairing="pairing" in lit,
         battery="battery" in lit,
     )
@@ -263,6 +263,8 @@ def build_end(scene: Scene) -> dict[str, Any]:
     """Return the score and the truth."""
     forecast = {one.name: one.works for one in scene.run.forecast}
     return {
+        # The table of the truth says it beside what was so.
+        "end": {**describe_end(scene.run), "forecast": ()},
         "truth": [(key.name, key.works, forecast.get(key.name)) for key in find_true_census(scene.vehicle)],
         "true_lines": list_truth(scene.sheet, scene.vehicle),
         "faults_said": [FAULTS[name] for name in scene.rehearsal.faults],

@@ -71,7 +71,7 @@ const sound = async () => {
   }
 };
 
-if (signs.length && "AudioContext" in window) {
+if (signs.some(({ kind }) => kind === "beep" || kind === "lock-cycle") && "AudioContext" in window) {
   const row = vehicle.querySelector(".sound");
   row.hidden = false;
   row.querySelector("[data-play]").addEventListener("click", () => {
