@@ -108,7 +108,10 @@ class PriceLine(Facts):
 
 
 class Promise(Facts):
-    """Price, time and what to bring; ``accepted_at`` is filled by the customer's word."""
+    """Price, time and what to bring; ``accepted_at`` is filled by the customer's word.
+
+    ``keys`` is how many keys the customer says there are, ``keys_say`` what becomes of them by the run sheet.
+    """
 
     lines: tuple[PriceLine, ...]
     currency: str
@@ -118,6 +121,8 @@ class Promise(Facts):
     minutes_typical: float | None = None
     minutes_slow: float | None = None
     bring: tuple[str, ...] = ()
+    keys: int | None = None
+    keys_say: str = ""
     offered_by: str = ""
     offered_at: datetime | None = None
     accepted_by: str = ""

@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from datetime import UTC, tzinfo
 from typing import Any
 
+from bittern.core.phrases import join_words
 from bittern.formats.handover_pdf import SIGN_SIDE, HandoverSheet, SheetKey, Strokes
+from bittern.formats.runsheets import parse_runsheet
 from bittern.work.change import changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
@@ -105,7 +107,24 @@ def compose_sheet(job: JobFile, terms: ShopTerms, zone: tzinfo = UTC) -> Handove
 def _list_cautions(job: JobFile) -> tuple[str, ...]:
     """Return what concerns this key: no cell where there is none, no pairing where nothing was paired."""
     cell = (CELL,) if job.key is not None and job.key.battery else ()
-    return (*cell, APART, *((ABSENT,) if needs_pairing(job) else ()))
+    return (*cell, APART, *_list_key_cautions(job))
+
+
+def _list_key_cautions(job: JobFile) -> tuple[str, ...]:
+    """Return what became of the other keys, by the job's census and the run sheet's."""
+    pairing = job.pairing
+    if not needs_pairing(job) or pairing is None:
+        return (ABSENT,) if needs_pairing(job) else ()
+    lost = [key.name for key in pairing.census_after if key.works_after is False and not key.new]
+    lines = []
+    if lost:
+        one, start, it = ("This key", "starts", "it") if len(lost) == 1 else ("These keys", "start", "them")
+        lines.append(f"{one} no longer {start} the vehicle: {join_words(lost)}. Bring {it} to be paired.")
+    sheet = parse_runsheet(pairing.sheet_text, pairing.sheet) if pairing.sheet_text else None
+    # Where no key was lost a key that nobody counted works as it did.
+    if sheet is None or sheet.census != "all":
+        lines.append(ABSENT)
+    return tuple(lines)
 
 
 def _list_keys(job: JobFile) -> tuple[SheetKey, ...]:

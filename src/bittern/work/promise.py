@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP, Decimal
 
 from bittern.engines.pairing.census import list_what_to_bring
-from bittern.engines.pairing.chain import SheetFigures
 from bittern.engines.pairing.check import find_sheet_faults
 from bittern.engines.pairing.sheet import RunSheet
 from bittern.work.change import changing
 from bittern.work.entry import Entry
 from bittern.work.errors import NotYetError
 from bittern.work.facts import JobFile, PriceLine, Promise
-from bittern.work.figures import get_figures
+from bittern.work.figures import get_figures, get_figures_with_bench
 from bittern.work.people import Person
 from bittern.work.ports import Desk, ShopTerms
 from bittern.work.settled import needs_blade, needs_pairing
 
 CENT = Decimal("0.01")
-# Bench time on a slow day, in typical times: common practice.
+MOST_KEYS = 12
+# The most that the bench takes, in typical times: common practice.
 SLOW_DAY = 1.5
 CUSTOMER_NEEDS = ("every-key", "old-key", "two-keys", "key-number")
 # Needs that nobody can meet whose keys are all lost.
@@ -32,15 +33,18 @@ ANSWERS = ("in-person", "by-telephone", "in-writing")
 class Duration:
     """Minutes of work: ``typical``, and ``slow`` for which time is left.
 
-    At the vehicle these are the run sheet's median and its ninth decile. At the bench the shop's own figures
-    count, and half as much again when slow: an assumption, until finished jobs have taught better.
+    At the vehicle the run sheet's times count. At the bench the shop's own figures do, and half as much again
+    at the most: an assumption, until finished jobs have taught better. ``typical`` is the median of both
+    together, ``slow`` the time that nine in ten do not exceed; without a run sheet it is the bench's most.
     """
 
     typical: float
     slow: float
 
 
-def draw_promise(job: JobFile, sheet: RunSheet | None, terms: ShopTerms, currency: str) -> Promise:
+def draw_promise(
+    job: JobFile, sheet: RunSheet | None, terms: ShopTerms, currency: str, keys: int | None = None
+) -> Promise:
     """Return price, time and what to bring for the chosen article.
 
     Parameters
@@ -49,6 +53,8 @@ def draw_promise(job: JobFile, sheet: RunSheet | None, terms: ShopTerms, currenc
         With an article chosen, else NotYetError.
     sheet
         The run sheet that pairs it; None when it needs no pairing or the pack has none.
+    keys
+        How many keys that work the customer says there are; None where nobody asked anew.
     """
     if job.key is None:
         raise NotYetError("no article", "the Key leg settled", where="promise")
@@ -64,7 +70,8 @@ def draw_promise(job: JobFile, sheet: RunSheet | None, terms: ShopTerms, currenc
     lines.append(_price_labour("Trying the key", terms.proof_minutes, terms))
     net = sum((line.amount for line in lines), Decimal(0))
     tax = (net * terms.tax_percent / 100).quantize(CENT, ROUND_HALF_UP)
-    time = _find_duration(job, figures, terms)
+    time = _find_duration(job, sheet if figures else None, terms)
+    keys = count_keys(job) if keys is None or job.request.want == "all-lost" else keys
     return Promise(
         lines=tuple(lines),
         currency=currency,
@@ -73,22 +80,82 @@ def draw_promise(job: JobFile, sheet: RunSheet | None, terms: ShopTerms, currenc
         total=net + tax,
         minutes_typical=time.typical if time else None,
         minutes_slow=time.slow if time else None,
-        bring=list_to_bring(job, sheet),
+        bring=list_to_bring(job, sheet, keys),
+        keys=keys,
+        keys_say=say_keys(sheet.census, keys) if sheet is not None else "",
     )
 
 
-def list_to_bring(job: JobFile, sheet: RunSheet | None) -> tuple[str, ...]:
-    """Return what the customer must bring, in plain words."""
+def count_keys(job: JobFile) -> int | None:
+    """Return how many keys the vehicle has, new ones aside; None where nobody has said."""
+    if job.request.want == "all-lost":
+        return 0
+    if job.pairing is not None and job.pairing.census:
+        return sum(not key.new for key in job.pairing.census)
+    return job.promise.keys if job.promise else None
+
+
+def list_to_bring(job: JobFile, sheet: RunSheet | None, keys: int | None = None) -> tuple[str, ...]:
+    """Return what the customer must bring, in plain words; which keys comes first."""
     bring = ["Photo identity and the vehicle's papers.", "The vehicle itself."]
     if sheet is not None:
         # Only what the customer holds; the shop sees to the other needs itself.
         theirs = tuple(need for need in sheet.needs if need in CUSTOMER_NEEDS)
-        held = replace(sheet, needs=theirs)
-        if job.request.want == "all-lost" and sheet.census == "present-only":
+        if sheet.census != "all":
+            # What becomes of the keys is said in words of its own.
+            bring[:0] = [line for line in [say_keys(sheet.census, keys)] if line]
+            theirs = tuple(need for need in theirs if need != "every-key")
+        if job.request.want == "all-lost":
             # Nobody is told to bring what is lost.
-            held = replace(held, needs=tuple(n for n in theirs if n != "every-key"), census="all")
-        bring += list_what_to_bring(held)
+            theirs = tuple(need for need in theirs if need != "every-key")
+        bring += list_what_to_bring(replace(sheet, needs=theirs, census="all"))
     return tuple(dict.fromkeys(bring))
+
+
+def say_keys(census: str, keys: int | None) -> str:
+    """Return which keys to bring and what becomes of the others, by the run sheet's census.
+
+    >>> say_keys("present-only", 2)
+    'Bring both keys: the one left at home will stop working.'
+    >>> say_keys("all", 2)
+    ''
+    """
+    if census == "new-only":
+        if keys == 0:
+            return "An old key that turns up later will not work: only new keys do."
+        return "Every old key will stop working: only new keys work afterwards."
+    if census != "present-only":
+        return ""
+    match keys:
+        case None:
+            return "Bring every key: one left at home will stop working."
+        case 0:
+            return "An old key that turns up later will not work until it is paired."
+        case 1:
+            return "Bring the key that you have: left at home it will stop working."
+        case 2:
+            return "Bring both keys: the one left at home will stop working."
+        case _:
+            return f"Bring all {keys} keys: each one left at home will stop working."
+
+
+def say_promise(promise: Promise, *, paired: bool = True) -> str:
+    """Return time and keys in one sentence, as it is said at the counter; empty where nothing is known.
+
+    Only where the key is ``paired``, by a run sheet, are nine in ten known.
+
+    >>> from decimal import Decimal
+    >>> offer = {"lines": (), "currency": "EUR", "net": Decimal(0), "tax": Decimal(0), "total": Decimal(0)}
+    >>> keys = say_keys("present-only", 2)
+    >>> say_promise(Promise(**offer, minutes_typical=35.2, minutes_slow=49.6, keys_say=keys))
+    '35 minutes, 9 in 10 under 50; bring both keys: the one left at home will stop working.'
+    """
+    if promise.minutes_typical is None or promise.minutes_slow is None:
+        return promise.keys_say
+    slow = math.ceil(promise.minutes_slow)
+    most = f"9 in 10 under {slow}" if paired else f"{slow} on a slow day"
+    time = f"{round(promise.minutes_typical)} minutes, {most}"
+    return f"{time}; {promise.keys_say[:1].lower()}{promise.keys_say[1:]}" if promise.keys_say else f"{time}."
 
 
 def find_sheet(desk: Desk, job: JobFile) -> RunSheet | None:
@@ -102,10 +169,13 @@ def find_sheet(desk: Desk, job: JobFile) -> RunSheet | None:
 
 
 def offer_promise(desk: Desk, number: int, person: Person, data: Mapping[str, object]) -> None:
-    """Draw up the promise and put it on record as offered."""
-    del data
+    """Draw up the promise and put it on record as offered: field keys (how many there are), if known."""
+    entry = Entry(data)
+    keys = entry.whole("keys", 0, MOST_KEYS)
+    entry.finish()
     with changing(desk, number, person, "counter") as change:
-        promise = draw_promise(change.job, find_sheet(desk, change.job), desk.terms, desk.pack.currency)
+        sheet = find_sheet(desk, change.job)
+        promise = draw_promise(change.job, sheet, desk.terms, desk.pack.currency, keys)
         change.put(promise=promise.model_copy(update={"offered_by": person.login, "offered_at": change.now}))
         change.log("promise.offered", total=str(promise.total), currency=promise.currency)
 
@@ -133,12 +203,11 @@ def _price_labour(text: str, minutes: int, terms: ShopTerms) -> PriceLine:
     return PriceLine(text=f"{text}, {minutes} min", amount=amount)
 
 
-def _find_duration(job: JobFile, figures: SheetFigures | None, terms: ShopTerms) -> Duration | None:
-    if needs_pairing(job) and figures is None:
+def _find_duration(job: JobFile, sheet: RunSheet | None, terms: ShopTerms) -> Duration | None:
+    if needs_pairing(job) and sheet is None:
         return None
-    fixed = (terms.cutting_minutes if needs_blade(job) else 0) + terms.proof_minutes
-    if figures is None:
-        return Duration(float(fixed), SLOW_DAY * fixed)
-    return Duration(
-        round(fixed + figures.time_p50_s / 60, 1), round(SLOW_DAY * fixed + figures.time_p90_s / 60, 1)
-    )
+    fixed = float((terms.cutting_minutes if needs_blade(job) else 0) + terms.proof_minutes)
+    if sheet is None:
+        return Duration(fixed, SLOW_DAY * fixed)
+    whole = get_figures_with_bench(sheet, 60 * fixed, 60 * SLOW_DAY * fixed)
+    return Duration(round(whole.time_p50_s / 60, 1), round(whole.time_p90_s / 60, 1))

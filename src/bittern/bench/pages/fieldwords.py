@@ -21,6 +21,7 @@ _WORDS = {
     "value": "The answer",
     "mhz": "The answer",
     "how": "How do you know",
+    "keys": "How many keys there are",
     "accepted_by": "Who agreed",
     "accepted_how": "How it was agreed",
     "accepted_because": "Reason to accept it in doubt",

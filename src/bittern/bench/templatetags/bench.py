@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -164,6 +165,16 @@ def minutes(amount: float | None) -> str:
         return "not known"
     whole = round(amount)
     return f"{whole // 60} h {whole % 60:02d} min" if whole >= 60 else f"{whole} min"
+
+
+@register.filter
+def minutes_up(amount: float | None) -> str:
+    """Return minutes as a person says them, rounded up: what is promised is kept.
+
+    >>> minutes_up(49.2)
+    '50 min'
+    """
+    return minutes(None if amount is None else math.ceil(amount))
 
 
 @register.filter

@@ -7,7 +7,8 @@ from typing import Any
 from bittern.work.facts import JobFile
 from bittern.work.people import Person
 from bittern.work.ports import Desk
-from bittern.work.promise import draw_promise, find_sheet
+from bittern.work.promise import draw_promise, find_sheet, say_promise
+from bittern.work.settled import needs_pairing
 
 HOW_WORDS = {
     "in-person": "In person",
@@ -23,6 +24,10 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         promise = draw_promise(job, find_sheet(desk, job), desk.terms, desk.pack.currency)
     return {
         "promise": promise,
+        "said": say_promise(promise, paired=needs_pairing(job)) if promise else "",
+        "paired": needs_pairing(job),
+        # Where no key is lost by it, nobody need count them.
+        "ask_keys": promise is not None and bool(promise.keys_say) and job.request.want != "all-lost",
         "drawn_only": job.promise is None,
         "tax_percent": desk.terms.tax_percent,
         "how_words": HOW_WORDS,
