@@ -168,7 +168,9 @@ def _make_key(key: KeyInHand, seed: int, *, here: bool, wrong: bool) -> VehicleK
     known = draw_chance(seed, "known", key.name) < 0.5 if key.works_before is None else key.works_before
     known = known and not wrong and not (key.new and key.works_before is None)
     fits = not wrong and (known or key.new or draw_chance(seed, "fits", key.name) < 0.5)
-    return VehicleKey(key.name, key.new, here, known, fits, works_before=key.works_before)
+    return VehicleKey(
+        key.name, key.new, here, known, fits, works_before=key.works_before, said_here=key.present
+    )
 
 
 def _do_beside(vehicle: Vehicle, deed: Deed) -> tuple[Vehicle, tuple[Sign, ...]]:

@@ -42,12 +42,16 @@ def do_step(sheet: RunSheet, vehicle: Vehicle, deed: Deed) -> tuple[Vehicle, tup
     vehicle = _pull_cable(vehicle)
     path = None if vehicle.ended else find_path(sheet, vehicle.place, step.id)
     if path is None:
-        return _note_deed(sheet, vehicle, step, "out-of-order")
+        volts = find_volts(vehicle.supply, awake=vehicle.awake)
+        return _note_deed(sheet, vehicle, step, "out-of-order", volts=volts)
     for label in path:
         vehicle = leave_choice(sheet, vehicle, label)
     if connects_supply(step) and "low-supply" not in vehicle.faults:
         vehicle = replace(vehicle, supply=replace(vehicle.supply, steady=True))
+    # The ignition goes on with the act: what sags under its load counts.
+    vehicle = replace(vehicle, awake=vehicle.awake or step.kind == "act")
     shown = _pick_key(sheet, vehicle, step, deed.key)
+    volts = find_volts(vehicle.supply, awake=vehicle.awake)
     way, to, cause = _decide(sheet, vehicle, step, shown)
     vehicle = _spend_step(vehicle, step)
     if shown is not None and way in ("worked", "failed"):
@@ -56,10 +60,9 @@ def do_step(sheet: RunSheet, vehicle: Vehicle, deed: Deed) -> tuple[Vehicle, tup
         vehicle = put_key(vehicle, changed)
     if step.kind == "choose" and way == "worked":
         # Looking decides nothing yet: the person's choice does.
-        return _note_deed(sheet, vehicle, step, way, cause=cause)
-    awake = vehicle.awake or step.kind == "act"
-    vehicle, signs = _note_deed(sheet, replace(vehicle, awake=awake), step, way, to, cause)
-    if way == "worked" and step.no_return:
+        to = ""
+    vehicle, signs = _note_deed(sheet, vehicle, step, way, to, cause, volts)
+    if way == "worked" and step.no_return and to:
         vehicle = pass_no_return(sheet, vehicle)
     return (arrive(sheet, vehicle, to) if to else vehicle), signs
 
@@ -95,7 +98,8 @@ def _find_cause(sheet: RunSheet, vehicle: Vehicle, step: Step, shown: VehicleKey
         if find_supply_failure(step) and volts < need.comfort_v:
             return "supply"
         low = (need.least_v - volts) / BROWN_OUT_V
-        if step.kind == "act" and draw_chance(vehicle.seed, "brown-out", len(vehicle.log)) < low:
+        answers = step.kind == "act" and (step.signal or step.fails or step.no_return)
+        if answers and draw_chance(vehicle.seed, "brown-out", len(vehicle.log)) < low:
             return "supply"
     if shown is not None and not shown.fits:
         return "wrong-article" if shown.new else "key"
@@ -140,7 +144,7 @@ def _spend_step(vehicle: Vehicle, step: Step) -> Vehicle:
 
 
 def _note_deed(
-    sheet: RunSheet, vehicle: Vehicle, step: Step, way: str, to: str = "", cause: str = ""
+    sheet: RunSheet, vehicle: Vehicle, step: Step, way: str, to: str = "", cause: str = "", volts: float = 0.0
 ) -> tuple[Vehicle, tuple[Sign, ...]]:
     """Write the deed down and return what the person perceives of it."""
     sign = _make_sign(sheet, vehicle, step, way, to)
@@ -148,7 +152,6 @@ def _note_deed(
     away = way == "worked" and step.signal is not None and _looks_away(sheet, vehicle)
     if away:
         unseen, sign = sign, Sign("finding", 1, NOTHING_SEEN, vehicle.now_s)
-    volts = find_volts(vehicle.supply, awake=vehicle.awake)
     line = Happening(vehicle.now_s, "do", step.id, way, to, volts=volts, cause=cause, unseen=away)
     # A deed out of order does not undo what was seen of the right one.
     kept = vehicle.untold if way == "out-of-order" and vehicle.untold else line

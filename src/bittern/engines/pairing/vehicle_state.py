@@ -82,6 +82,8 @@ class VehicleKey:
         How often the vehicle did not take it.
     works_before
         What the person knows of it, as in the census.
+    said_here
+        Whether the customer says that it is here.
     """
 
     name: str
@@ -92,6 +94,7 @@ class VehicleKey:
     taken: bool = False
     refused: int = 0
     works_before: bool | None = None
+    said_here: bool = True
 
 
 @dataclass(frozen=True, slots=True)
