@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from xml.etree import ElementTree
 
 from hypothesis import given, settings
@@ -45,6 +46,23 @@ def test_a_point_of_no_return_is_outlined_twice() -> None:
         return sum(rect.get("stroke") == "#1f1d1a" for rect in ElementTree.fromstring(svg).iter(f"{SVG}rect"))
 
     assert count_outlines(render_map(SHEET)) == len(SHEET.steps) + 1
+
+
+def test_what_lies_behind_a_point_of_no_return_has_a_bar_and_is_said() -> None:
+    svg = render_map(replace(SHEET, census="present-only"), "wipe", {"look"})
+    root = ElementTree.fromstring(svg)
+    bars = [rect for rect in root.iter(f"{SVG}rect") if rect.get("width") == "7"]
+    # The one at the step behind it, and the one beside the words that explain it.
+    assert len(bars) == 2
+    assert "Behind a point of no return: keys may have stopped working." in get_texts(svg)
+    assert "Behind a point of no return." in get_texts(render_map(SHEET))
+    assert "fine (ends well, behind a point of no return)." in (root[1].text or "")
+    assert "look (check, done)" in (root[1].text or "")
+    # The way across is drawn heavier than any other.
+    assert svg.count('stroke-width="3.6"') == 1
+    plain = replace(SHEET, steps={**SHEET.steps, "wipe": replace(SHEET.steps["wipe"], no_return=False)})
+    assert "ehind a point" not in render_map(plain)
+    assert 'width="7"' not in render_map(plain)
 
 
 def test_people_who_do_not_see_it_get_it_read() -> None:

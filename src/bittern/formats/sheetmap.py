@@ -10,6 +10,7 @@ import re
 from collections.abc import Collection
 from xml.sax.saxutils import escape, quoteattr
 
+from bittern.engines.pairing.cautions import list_behind_no_return
 from bittern.engines.pairing.map import MEASURES, MapEdge, MapNode, SheetMap, layout_map
 from bittern.engines.pairing.sheet import RunSheet, Step
 
@@ -19,6 +20,9 @@ SOFT_INK = "#5d574d"
 BRASS = "#8a6414"
 BRASS_TINT = "#f3e3ba"
 WALKED = "#ebe5d6"
+BAR_WIDTH = 7.0
+LEGEND_HEIGHT = 34.0
+LEGEND_WIDTH = 440.0
 
 # Characters that XML 1.0 cannot carry at all, escaped or not.
 _UNFIT = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -41,25 +45,31 @@ def render_map(
         Prefix of the ids of title and description, so that two maps can stand in one page.
     """
     drawing = layout_map(sheet)
-    width, height = f"{drawing.width:.0f}", f"{drawing.height:.0f}"
+    behind = frozenset(list_behind_no_return(sheet))
+    legend = LEGEND_HEIGHT if behind else 0.0
+    wide = max(drawing.width, LEGEND_WIDTH if behind else 0.0)
+    width, height = f"{wide:.0f}", f"{drawing.height + legend:.0f}"
     title, words = _attribute(f"{name}-title"), _attribute(f"{name}-desc")
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" '
         f'height="{height}" role="img" aria-labelledby={_attribute(f"{name}-title {name}-desc")} '
         f'font-family="sans-serif" font-size="{MEASURES.text_size:g}">',
         f"<title id={title}>{_text('Map: ' + (sheet.title or sheet.id))}</title>",
-        f"<desc id={words}>{_text(_describe(sheet, drawing, current, visited))}</desc>",
+        f"<desc id={words}>{_text(_describe(sheet, drawing, behind, current, visited))}</desc>",
         f'<rect width="100%" height="100%" fill="{PAPER}"/>',
     ]
     # Outlines lie under the lines, so that no arrow is hidden, and boxes above them.
     for node in drawing.nodes:
         mark = f"{name}-here" if node.step_id == current else ""
         parts += _draw_outlines(node, sheet.steps[node.step_id], mark=mark)
-    parts += [_draw_line(edge) for edge in drawing.edges]
+    parts += [_draw_line(edge, crossing=_crosses(edge, sheet, behind)) for edge in drawing.edges]
     parts += [_draw_label(edge) for edge in drawing.edges if edge.label]
     for node in drawing.nodes:
         step = sheet.steps[node.step_id]
-        parts.append(_draw_node(node, step, here=node.step_id == current, done=node.step_id in visited))
+        here, done = node.step_id == current, node.step_id in visited
+        parts.append(_draw_node(node, step, here=here, done=done, behind=node.step_id in behind))
+    if behind:
+        parts.append(_draw_legend(drawing.height, sheet.census))
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
@@ -71,13 +81,25 @@ def _attribute(text: str) -> str:
     return quoteattr(_UNFIT.sub("\ufffd", text))
 
 
-def _describe(sheet: RunSheet, drawing: SheetMap, current: str | None, visited: Collection[str]) -> str:
+def _crosses(edge: MapEdge, sheet: RunSheet, behind: Collection[str]) -> bool:
+    """Return whether the way leads past a point of no return."""
+    return sheet.steps[edge.source].no_return and edge.to in behind and edge.kind != "fail"
+
+
+def _describe(
+    sheet: RunSheet,
+    drawing: SheetMap,
+    behind: Collection[str],
+    current: str | None,
+    visited: Collection[str],
+) -> str:
     """Return the map in words, for people who do not see it."""
     sentences = []
     for node in drawing.nodes:
         step = sheet.steps[node.step_id]
         marks = [node.head]
         marks += ["no way back"] if step.no_return else []
+        marks += ["behind a point of no return"] if node.step_id in behind else []
         marks += ["you are here"] if node.step_id == current else []
         marks += ["done"] if node.step_id in visited else []
         ways = [
@@ -90,7 +112,7 @@ def _describe(sheet: RunSheet, drawing: SheetMap, current: str | None, visited: 
     return " ".join(sentences)
 
 
-def _draw_line(edge: MapEdge) -> str:
+def _draw_line(edge: MapEdge, *, crossing: bool) -> str:
     x, y = edge.points[0]
     path = [f"M{x:.1f} {y:.1f}"]
     for x1, y1 in edge.points[1:]:
@@ -103,7 +125,8 @@ def _draw_line(edge: MapEdge) -> str:
     failing = edge.kind == "fail"
     dash = ' stroke-dasharray="5 4"' if failing else ""
     colour = SOFT_INK if failing else INK
-    line = f'<path d="{" ".join(path)}" fill="none" stroke="{colour}" stroke-width="1.6"{dash}/>'
+    width = "3.6" if crossing else "1.6"
+    line = f'<path d="{" ".join(path)}" fill="none" stroke="{colour}" stroke-width="{width}"{dash}/>'
     return line + _draw_arrow(edge, colour)
 
 
@@ -145,13 +168,15 @@ def _round(step: Step) -> float:
     return 18 if step.kind == "end" else 3
 
 
-def _draw_node(node: MapNode, step: Step, *, here: bool, done: bool) -> str:
+def _draw_node(node: MapNode, step: Step, *, here: bool, done: bool, behind: bool) -> str:
     fill = BRASS_TINT if here else WALKED if done else PAPER
     # By its step a page finds the box, to mark where the person stands.
     parts = [f"<g data-step={_attribute(step.id)}>"]
     parts.append(f"<title>{_text(step.id + ': ' + (step.say or node.head))}</title>")
     width = 2.6 if step.no_return or step.outcome == "stranded" else 1.6
     parts.append(_rect(node, 0, fill, INK, width, _round(step)))
+    if behind:
+        parts.append(_draw_bar(node.x, node.y, node.height, _round(step)))
     x, y = node.x + 14, node.y + 22
     marks = (", done" if done else "") + (" — you are here" if here else "")
     weight = ' font-weight="bold"' if here else ""
@@ -166,6 +191,23 @@ def _draw_node(node: MapNode, step: Step, *, here: bool, done: bool) -> str:
         y += MEASURES.line
         parts.append(f'<text x="{x:.1f}" y="{y:.1f}" fill="{INK}">{_text(line)}</text>')
     return "".join([*parts, "</g>"])
+
+
+def _draw_bar(x: float, y: float, height: float, inset: float) -> str:
+    """Return the bar at the left edge of what lies behind a point of no return; clear of rounded corners."""
+    return (
+        f'<rect x="{x - 1:.1f}" y="{y + inset:.1f}" width="{BAR_WIDTH:g}" '
+        f'height="{height - 2 * inset:.1f}" fill="{INK}"/>'
+    )
+
+
+def _draw_legend(y: float, census: str) -> str:
+    x, words = MEASURES.margin, "Behind a point of no return"
+    words += "." if census == "all" else ": keys may have stopped working."
+    return (
+        f'<g>{_draw_bar(x, y, 18.0, 0.0)}<text x="{x + 16:.1f}" y="{y + 14:.1f}" font-size="12.5" '
+        f'fill="{INK}">{words}</text></g>'
+    )
 
 
 def _rect(node: MapNode, out: float, fill: str, stroke: str, width: float, round_by: float) -> str:
