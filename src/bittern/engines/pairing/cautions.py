@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from heapq import heappop, heappush
 
 from bittern.engines.pairing.census_paths import NO, YES, follow_census
-from bittern.engines.pairing.graph import find_reached, link_steps, map_ways, reverse_links
+from bittern.engines.pairing.graph import (
+    Way,
+    find_reached,
+    link_steps,
+    link_ways,
+    map_ways,
+    reverse_links,
+)
 from bittern.engines.pairing.sheet import RunSheet, Step
+
+# By each step, the steps that lead to it.
+Back = Mapping[str, Sequence[str]]
 
 # A window that one visit in ten misses will be missed in a week of work.
 _OFTEN_LATE = 0.1
@@ -43,19 +53,21 @@ def find_sheet_cautions(sheet: RunSheet) -> list[str]:
     uses up, or that have nothing to count from; signals where none can be seen or compared; a supply rule
     that nothing asks for; ways without a chance.
     """
+    ways = map_ways(sheet)
+    back = reverse_links(link_ways(ways))
     cautions = [
         *_find_census_cautions(sheet),
-        *_find_path_cautions(sheet),
+        *_find_path_cautions(sheet, ways),
         *_find_need_cautions(sheet),
         *_find_supply_cautions(sheet),
     ]
     for step in sheet.steps.values():
-        cautions += _find_window_cautions(sheet, step)
+        cautions += _find_window_cautions(sheet, step, back)
         cautions += _find_signal_cautions(step)
     cautions += [
         f"{way.source} never goes to {way.to}: the way is written with no chance at all."
-        for ways in map_ways(sheet).values()
-        for way in ways
+        for found in ways.values()
+        for way in found
         if way.chance == 0
     ]
     return cautions
@@ -79,10 +91,10 @@ def _find_census_cautions(sheet: RunSheet) -> Iterator[str]:
             yield f"{step.id} is a question, and yet it is marked as a point of no return."
 
 
-def _find_path_cautions(sheet: RunSheet) -> Iterator[str]:
+def _find_path_cautions(sheet: RunSheet, ways: Mapping[str, Sequence[Way]]) -> Iterator[str]:
     """Find ends that say something else of the keys than the path to them."""
     points = any(step.no_return for step in sheet.steps.values())
-    for one in follow_census(sheet):
+    for one in follow_census(sheet, ways):
         path = " > ".join(one.path)
         if one.outcome == "unchanged" and one.passed == YES and sheet.census != "all":
             yield (
@@ -129,7 +141,7 @@ def _find_supply_cautions(sheet: RunSheet) -> Iterator[str]:
         yield "A supply is named, and the needs do not ask for a steady supply."
 
 
-def _find_window_cautions(sheet: RunSheet, step: Step) -> Iterator[str]:
+def _find_window_cautions(sheet: RunSheet, step: Step, back: Back) -> Iterator[str]:
     if step.window_s is None or step.kind == "end":
         if step.window_s is not None:
             yield f"{step.id} is an end: nothing is done there within its window."
@@ -146,12 +158,11 @@ def _find_window_cautions(sheet: RunSheet, step: Step) -> Iterator[str]:
         if late >= _OFTEN_LATE:
             yield f"{step.id} misses its window of {step.window_s:g} s in {late:.0%} of its visits."
     if step.typical_s <= step.window_s:
-        yield from _find_used_up(sheet, step, step.window_s)
+        yield from _find_used_up(sheet, step, step.window_s, back)
 
 
-def _find_used_up(sheet: RunSheet, step: Step, window_s: float) -> Iterator[str]:
+def _find_used_up(sheet: RunSheet, step: Step, window_s: float, back: Back) -> Iterator[str]:
     """Find what lies between the vehicle and the window of ``step``, if it counts from the last deed."""
-    back = reverse_links(link_steps(sheet))
     for name in back[step.id]:
         before = sheet.steps[name]
         spread_s = before.slowest_s - before.typical_s
@@ -170,9 +181,7 @@ def _find_used_up(sheet: RunSheet, step: Step, window_s: float) -> Iterator[str]
                 )
 
 
-def _find_quickest_talk(
-    sheet: RunSheet, back: dict[str, list[str]], last: str
-) -> tuple[float, tuple[str, ...]]:
+def _find_quickest_talk(sheet: RunSheet, back: Back, last: str) -> tuple[float, tuple[str, ...]]:
     """Return the least typical time of questions that end with ``last``, and their ids."""
     waiting: list[tuple[float, tuple[str, ...]]] = [(sheet.steps[last].typical_s, (last,))]
     seen: set[str] = set()

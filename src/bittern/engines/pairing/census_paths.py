@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from bittern.engines.pairing.graph import map_ways
+from bittern.engines.pairing.graph import Way, map_ways
 from bittern.engines.pairing.sheet import RunSheet
 
 # Whether a point of no return lies behind. After one that failed nobody can tell what the act has done.
@@ -39,13 +40,15 @@ class EndCensus:
     new: bool | None
 
 
-def follow_census(sheet: RunSheet) -> tuple[EndCensus, ...]:
+def follow_census(sheet: RunSheet, ways: Mapping[str, Sequence[Way]] | None = None) -> tuple[EndCensus, ...]:
     """Return for every end, and every way in which the keys may stand there, a shortest path and the keys.
 
     Parameters
     ----------
     sheet
         Any run sheet; ways to steps that do not exist are left out.
+    ways
+        Its ways, where they are known already.
 
     Notes
     -----
@@ -65,7 +68,7 @@ def follow_census(sheet: RunSheet) -> tuple[EndCensus, ...]:
     """
     if sheet.start not in sheet.steps:
         return ()
-    ways = map_ways(sheet)
+    ways = map_ways(sheet) if ways is None else ways
     begin = (sheet.start, NO)
     came_from: dict[tuple[str, str], tuple[str, str] | None] = {begin: None}
     waiting = deque([begin])

@@ -52,7 +52,7 @@ def list_ways(step: Step) -> list[Way]:
     >>> [(way.to, way.kind, round(way.chance, 3)) for way in list_ways(step)]
     [('end', 'then', 0.9), ('flat', 'fail', 0.1)]
     """
-    works = max(0.0, 1.0 - sum(failure.chance for failure in step.fails))
+    works = max(0.0, 1.0 - sum(failure.chance for failure in step.fails)) if step.fails else 1.0
     if works < CHANCE_TOLERANCE:
         works = 0.0
     ways: list[Way] = []

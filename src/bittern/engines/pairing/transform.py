@@ -43,7 +43,9 @@ class LoopSolver:
     def __init__(self, moves: Sequence[Mapping[int, float]], leaving: Sequence[float]) -> None:
         self._moves = moves
         self._leaving = leaving
+        # Each loop in the order of elimination; for each row, the rows that lead to it when its turn comes.
         self._loops: list[list[int]] = []
+        self._sources: dict[int, list[int]] = {}
         self.work = 0
         links = {str(row): [str(column) for column in onward] for row, onward in enumerate(moves)}
         for component in find_components(links):
@@ -78,7 +80,7 @@ class LoopSolver:
                 outer[row], away[row] = total, out
                 inner[row] = {column: chance for column, chance in onward.items() if column not in done}
             if len(loop) > 1 or inner[loop[0]]:
-                _eliminate_real(loop, inner, outer, away)
+                _eliminate_real(loop, self._sources, inner, outer, away)
             _substitute(loop, inner, outer, solved)
             done.update(loop)
         return solved
@@ -134,6 +136,7 @@ class LoopSolver:
             for other in sources | targets:
                 heappush(waiting, (get_work(other), other))
             order.append(row)
+            self._sources[row] = sorted(sources)
         return order, work
 
     def _solve_slice(self, transforms: ComplexArray, kinds: Sequence[int]) -> ComplexArray:
@@ -153,7 +156,7 @@ class LoopSolver:
                         total = total + (known if chance == 1.0 else chance * known)
                 outer[row] = stay * total
             if len(loop) > 1 or inner[loop[0]]:
-                _eliminate(loop, inner, outer)
+                _eliminate(loop, self._sources, inner, outer)
             for row in reversed(loop):
                 value = outer[row]
                 for column, weight in inner[row].items():
@@ -177,23 +180,20 @@ def _substitute(
 
 def _eliminate_real(
     loop: Sequence[int],
+    sources: Mapping[int, Sequence[int]],
     inner: dict[int, dict[int, float]],
     outer: dict[int, FloatArray],
     away: dict[int, float],
 ) -> None:
     """As :func:`_eliminate`, with one minus the chance of coming back summed up from all other ways."""
-    waiting = set(loop)
     for row in loop:
-        waiting.discard(row)
         if inner[row].pop(row, None) is not None:
             gain = 1.0 / (away[row] + sum(inner[row].values()))
             outer[row] = outer[row] * gain
             away[row] *= gain
             inner[row] = {column: weight * gain for column, weight in inner[row].items()}
-        for other in waiting:
-            through = inner[other].pop(row, None)
-            if through is None:
-                continue
+        for other in sources.get(row, ()):
+            through = inner[other].pop(row)
             outer[other] = outer[other] + through * outer[row]
             away[other] += through * away[row]
             for column, weight in inner[row].items():
@@ -201,21 +201,20 @@ def _eliminate_real(
 
 
 def _eliminate(
-    loop: Sequence[int], inner: dict[int, dict[int, ComplexArray]], outer: dict[int, ComplexArray]
+    loop: Sequence[int],
+    sources: Mapping[int, Sequence[int]],
+    inner: dict[int, dict[int, ComplexArray]],
+    outer: dict[int, ComplexArray],
 ) -> None:
     """Bring ``f = outer + inner f`` into a form where each state depends on later ones of ``loop`` only."""
-    waiting = set(loop)
     for row in loop:
-        waiting.discard(row)
         own = inner[row].pop(row, None)
         if own is not None:
             gain = 1.0 / (1.0 - own)
             outer[row] = outer[row] * gain
             inner[row] = {column: weight * gain for column, weight in inner[row].items()}
-        for other in waiting:
-            through = inner[other].pop(row, None)
-            if through is None:
-                continue
+        for other in sources.get(row, ()):
+            through = inner[other].pop(row)
             outer[other] = outer[other] + through * outer[row]
             for column, weight in inner[row].items():
                 known = inner[other].get(column)
