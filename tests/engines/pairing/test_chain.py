@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from bittern.engines.pairing.chain import (
@@ -311,3 +312,61 @@ def test_an_exit_too_small_to_be_one_is_none() -> None:
     sheet = make_sheet(act("turn", 1, 1, "fine", Failure("turn", 1 - 1e-12)), FINE)
     with pytest.raises(SheetUnsoundError):
         analyse_sheet(sheet)
+
+
+def enumerate_runs(sheet: RunSheet, most_s: int) -> tuple[dict[str, float], np.ndarray]:
+    """Return the chance of each outcome and of each whole second at which a run is over, second by second.
+
+    Every step must take a whole number of seconds above 0. Written from the format's text alone.
+    """
+    arriving = {name: np.zeros(most_s + 1) for name in sheet.steps}
+    arriving[sheet.start][0] = 1.0
+    for second in range(most_s + 1):
+        for name, step in sheet.steps.items():
+            chance = arriving[name][second]
+            after = second + int(step.typical_s)
+            if step.kind == "end" or chance == 0 or after > most_s:
+                continue
+            works = 1 - sum(failure.chance for failure in step.fails)
+            for failure in step.fails:
+                arriving[failure.to][after] += chance * failure.chance
+            if step.kind != "choose":
+                arriving[step.then][after] += chance * works
+                continue
+            stated = sum(option.chance or 0 for option in step.options)
+            blank = sum(option.chance is None for option in step.options)
+            for option in step.options:
+                share = (1 - stated) / blank if option.chance is None else option.chance
+                arriving[option.then][after] += chance * works * share
+    ends = [step for step in sheet.steps.values() if step.kind == "end"]
+    outcomes = {step.outcome: 0.0 for step in ends}
+    for step in ends:
+        outcomes[step.outcome] += float(arriving[step.id].sum())
+    return outcomes, sum((arriving[step.id] for step in ends), np.zeros(most_s + 1))
+
+
+@settings(max_examples=60, deadline=None)
+@given(sound_sheets(most_steps=5), st.lists(st.integers(1, 6), min_size=5, max_size=5))
+def test_small_sheets_have_the_figures_of_every_run_enumerated(sheet: RunSheet, seconds: list[int]) -> None:
+    steps = {}
+    for number, step in enumerate(sheet.steps.values()):
+        took_s = 0.0 if step.kind == "end" else float(seconds[number % 5])
+        steps[step.id] = replace(step, typical_s=took_s, slowest_s=took_s, window_s=None)
+    sheet = replace(sheet, steps=steps)
+    outcomes, over = enumerate_runs(sheet, 3_000)
+    left = 1 - over.sum()
+    assume(left < 1e-9)
+    figures = analyse_sheet(sheet)
+    for outcome, chance in find_outcome_chances(sheet).items():
+        assert chance == pytest.approx(outcomes.get(outcome, 0.0), abs=1e-8)
+    at_s = np.arange(len(over))
+    mean_s = float(over @ at_s)
+    assert figures.time_mean_s == pytest.approx(mean_s, abs=1e-4)
+    assert figures.time_sd_s == pytest.approx(math.sqrt(over @ (at_s - mean_s) ** 2), abs=1e-2)
+    behind = np.cumsum(over)
+    for chance, quantile_s in ((0.5, figures.time_p50_s), (0.9, figures.time_p90_s)):
+        # Exactly that second, but for ties within the accuracy of the inversion.
+        assert quantile_s == pytest.approx(round(quantile_s), abs=1e-6)
+        second = round(quantile_s)
+        assert behind[second] >= chance - 1e-6
+        assert second == 0 or behind[second - 1] <= chance + 1e-6
