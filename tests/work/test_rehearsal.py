@@ -6,11 +6,13 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from itertools import count
 
 import pytest
 
 from bittern.demo import PACK_DIR
+from bittern.engines.pairing.course import KEYS
 from bittern.engines.pairing.runner import fold_events
 from bittern.engines.pairing.vehicle import find_true_census
 from bittern.engines.pairing.vehicle_faults import list_fitting_faults
@@ -19,18 +21,10 @@ from bittern.work.errors import ConflictError, FieldsError, NotAllowedError
 from bittern.work.memory import MemoryStore, StepClock
 from bittern.work.people import TECHNICIAN, Person
 from bittern.work.ports import Desk
-from bittern.work.rehearsal import (
-    KEYS,
-    Scene,
-    begin_rehearsal,
-    begin_run,
-    do_deed,
-    keep_rehearsal,
-    list_sheets,
-    load_scene,
-    record_event,
-)
+from bittern.work.rehearsal import Scene, begin_run, do_deed, load_scene, record_event
+from bittern.work.rehearsal_begin import begin_lesson, begin_rehearsal, keep_rehearsal, list_sheets
 from bittern.work.rehearsal_link import make_rehearsal_number, read_number, read_supply
+from bittern.work.rehearsal_skill import list_practices, weigh_everybodys_skill, weigh_own_skill
 from bittern.work.rehearsals import Rehearsal
 
 TAMSIN = Person("tamsin", "Tamsin Reedmace", TECHNICIAN)
@@ -73,8 +67,8 @@ class MemoryRehearsals:
     def list_of(self, person: str) -> Sequence[Rehearsal]:
         return [one for one in reversed(self.kept.values()) if one.person == person]
 
-    def list_ended(self) -> Sequence[Rehearsal]:
-        return [one for one in self.kept.values() if one.ended_at]
+    def list_started(self) -> Sequence[Rehearsal]:
+        return [one for one in self.kept.values() if one.events]
 
 
 class Trainee:
@@ -217,3 +211,61 @@ def test_sheets_with_faults_are_not_offered_and_faults_that_cannot_be_are_refuse
     kept = store.kept[number]
     fitting = list_fitting_faults(PACK.runsheets["fell-turn-pair"], KEYS)
     assert kept.faults == tuple(name for place, name in enumerate(fitting) if kept.seed >> place & 1)
+
+
+BEGUN = datetime(2031, 3, 3, 9, 0, tzinfo=UTC)
+NOW = BEGUN + timedelta(days=10)
+
+
+def record(number: int, **more: object) -> Rehearsal:
+    made = Rehearsal(number, "tamsin", "A", "adds", "fen", "", 7, BEGUN + timedelta(minutes=number))
+    return replace(made, **more)  # type: ignore[arg-type]
+
+
+def test_the_very_same_vehicle_counts_for_the_skill_the_first_time_only() -> None:
+    tries = [
+        record(number, ended_at=BEGUN + timedelta(hours=number), success=number > 1) for number in (1, 2, 3)
+    ]
+    other = record(4, seed=8, ended_at=BEGUN + timedelta(hours=9), success=True)
+    found = list_practices([other, *reversed(tries)], NOW)["tamsin"]
+    assert [one.success for one in found] == [False, True]
+
+
+def test_one_that_is_left_open_counts_as_no_success_after_a_day() -> None:
+    left = record(1)
+    assert list_practices([left], left.begun_at + timedelta(hours=23)) == {}
+    found = list_practices([left], left.begun_at + timedelta(hours=25))["tamsin"]
+    assert [one.success for one in found] == [False]
+
+
+def test_four_good_ones_suffice_to_do_it_alone_and_three_do_not() -> None:
+    good = [
+        record(number, seed=number, ended_at=NOW, success=True, events=({"kind": "begun"},))
+        for number in range(1, 5)
+    ]
+    for count_, may in ((3, False), (4, True)):
+        store = MemoryRehearsals()
+        store.kept = {one.id: one for one in good[:count_]}
+        adds = weigh_own_skill(store, TAMSIN, NOW)[0]
+        assert (adds.rehearsals, adds.may_alone) == (count_, may)
+    with pytest.raises(NotAllowedError):
+        weigh_everybodys_skill(store, TAMSIN, ["tamsin"], NOW)
+
+
+@pytest.mark.parametrize("place", range(1, 9))
+def test_whoever_looks_and_tells_the_truth_succeeds_in_the_course(place: int) -> None:
+    desk, store = Desk(MemoryStore(), StepClock(), PACK), MemoryRehearsals()
+    trainee = Trainee.__new__(Trainee)
+    trainee.desk, trainee.store, trainee.ids = desk, store, count(1)
+    trainee.number = begin_lesson(desk, store, TAMSIN, {"place": str(place)})
+    for key in trainee.look().vehicle.keys:
+        if not key.here:
+            trainee.do("fetch-key", key=key.name)
+    trainee.begin()
+    while not trainee.look().run.state.ended:
+        # Whoever looks up sees that a cable has been pulled out.
+        if not trainee.look().vehicle.supply.steady:
+            trainee.do("connect-supply")
+        trainee.carry_on()
+    scene = trainee.look()
+    assert scene.rehearsal.success, scene.rehearsal.reasons

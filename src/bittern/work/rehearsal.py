@@ -1,42 +1,35 @@
-"""A rehearsal: a run sheet done against a simulated vehicle, and scored once it has ended."""
+"""A rehearsal under way: what is done at the simulated vehicle, what is said of it, and its score."""
 
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 from bittern.core.errors import shorten
 from bittern.core.phrases import join_words
-from bittern.engines.pairing.census import KeyInHand, find_lost_keys, word_need
-from bittern.engines.pairing.check import find_sheet_faults
+from bittern.engines.pairing.census import find_lost_keys, word_need
 from bittern.engines.pairing.event import RunEvent, read_event
 from bittern.engines.pairing.runner import apply_event, fold_events
+from bittern.engines.pairing.scoring import score_rehearsal
 from bittern.engines.pairing.sheet import RunSheet
-from bittern.engines.pairing.vehicle import make_vehicle, respond
-from bittern.engines.pairing.vehicle_faults import FAULTS, list_fitting_faults
+from bittern.engines.pairing.vehicle import count_keys, respond
 from bittern.engines.pairing.vehicle_state import Deed, Sign, Vehicle, read_vehicle
-from bittern.formats.runsheets import parse_runsheet, write_runsheet
+from bittern.formats.runsheets import parse_runsheet
 from bittern.work.entry import Entry
 from bittern.work.errors import NotAllowedError, NotYetError
-from bittern.work.pairing import NEW_KEY, Run, read_census, read_event_entry
-from bittern.work.people import Person, require
+from bittern.work.figures import get_figures
+from bittern.work.pairing import Run, read_census, read_event_entry
+from bittern.work.people import Person
 from bittern.work.ports import Desk
 from bittern.work.rehearsal_link import judge_readings, make_rehearsal_number, read_number, read_supply
 from bittern.work.rehearsals import Rehearsal, RehearsalStore, get_rehearsal
 
-# What the customer of every rehearsal says that there is.
-KEYS = (
-    KeyInHand("The daily key", present=True, works_before=True),
-    KeyInHand("The spare key", present=True, works_before=True),
-    KeyInHand(NEW_KEY, present=True, works_before=False, new=True),
-)
-READ_SUPPLY, READ_NUMBER = "read-supply", "read-number"
+READ_SUPPLY, READ_NUMBER, COUNT_KEYS = "read-supply", "read-number", "count-keys"
 DEEDS = ("do", "look", "connect-supply", "remove-supply", "fetch-key", "open-door", "close-doors")
 MOST_SHOWN = 40
 MOST_DEEDS = 600
-MOST_SEED = 2**31 - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,86 +71,6 @@ class Scene:
     def sheet(self) -> RunSheet:
         """The sheet as it was at the beginning."""
         return self.run.sheet
-
-
-def list_sheets(desk: Desk) -> dict[str, RunSheet]:
-    """Return the sheets that can be rehearsed by id: those without faults."""
-    return {
-        name: sheet for name, sheet in sorted(desk.pack.runsheets.items()) if not find_sheet_faults(sheet)
-    }
-
-
-def begin_rehearsal(desk: Desk, store: RehearsalStore, person: Person, data: Mapping[str, object]) -> int:
-    """Make a vehicle and keep the rehearsal: fields sheet, faults (names), surprise (tick: drawn)."""
-    require(person, "bench")
-    entry, sheets = Entry(data), list_sheets(desk)
-    sheet = sheets.get(entry.choice("sheet", tuple(sheets)))
-    faults = entry.words("faults", tuple(FAULTS))
-    seed = draw_seed()
-    fitting = list_fitting_faults(sheet, KEYS) if sheet else []
-    for name in faults:
-        if sheet and name in FAULTS and name not in fitting:
-            entry.fault("faults", name, "faults that can happen with this sheet")
-    entry.finish()
-    assert sheet is not None
-    if entry.flag("surprise"):
-        # The seed draws them, so that the same rehearsal can be done again.
-        faults = tuple(name for place, name in enumerate(fitting) if seed >> place & 1)
-    return keep_rehearsal(desk, store, person, sheet, faults, seed)
-
-
-def repeat_rehearsal(
-    desk: Desk, store: RehearsalStore, number: int, person: Person, data: Mapping[str, object]
-) -> int:
-    """Begin one like another: field faults_how, same (the very same vehicle) or other (drawn anew)."""
-    before = get_rehearsal(store, number, person)
-    entry = Entry(data)
-    how = entry.choice("faults_how", ("same", "other"))
-    entry.finish()
-    sheet = parse_runsheet(before.sheet_text, before.sheet)
-    if how == "same":
-        return keep_rehearsal(
-            desk, store, person, sheet, before.faults, before.seed, before.title, before.place
-        )
-    seed = draw_seed()
-    fitting = list_fitting_faults(sheet, KEYS)
-    faults = tuple(name for place, name in enumerate(fitting) if seed >> place & 1)
-    return keep_rehearsal(desk, store, person, sheet, faults, seed)
-
-
-def keep_rehearsal(
-    desk: Desk,
-    store: RehearsalStore,
-    person: Person,
-    sheet: RunSheet,
-    faults: Sequence[str],
-    seed: int,
-    title: str = "",
-    place: int = 0,
-) -> int:
-    """Keep a new rehearsal and return its number."""
-    vehicle = make_vehicle(sheet, KEYS, faults, seed)
-    with store.transaction():
-        return store.add(
-            Rehearsal(
-                id=0,
-                person=person.login,
-                title=title or sheet.title,
-                family=sheet.id,
-                sheet=sheet.id,
-                sheet_text=write_runsheet(sheet),
-                seed=seed,
-                begun_at=desk.clock.now(),
-                place=place,
-                faults=vehicle.faults,
-                vehicle=vehicle.as_dict(),
-            )
-        )
-
-
-def draw_seed() -> int:
-    """Return a seed that nobody can foresee."""
-    return uuid.uuid4().int % MOST_SEED
 
 
 def load_scene(store: RehearsalStore, number: int, person: Person) -> Scene:
@@ -238,7 +151,7 @@ def do_deed(
 ) -> None:
     """Do something at the vehicle: fields deed, step or key, and deed_id, so that it is done once."""
     entry = Entry(data)
-    kind = entry.choice("deed", (*DEEDS, READ_SUPPLY, READ_NUMBER))
+    kind = entry.choice("deed", (*DEEDS, READ_SUPPLY, READ_NUMBER, COUNT_KEYS))
     step, key = entry.text("step", limit=80), entry.text("key", limit=60)
     deed_id = entry.text("deed_id", limit=64)
     entry.finish()
@@ -252,9 +165,17 @@ def do_deed(
         _require_going(scene)
         now = desk.clock.now()
         at_s = scene.rehearsal.find_at_s(now)
-        vehicle, signs = respond(scene.sheet, scene.vehicle, Deed(kind, step, key), at_s)
+        vehicle, signs = scene.vehicle, _look_at_keys(scene.vehicle, at_s)
+        if kind != COUNT_KEYS:
+            vehicle, signs = respond(scene.sheet, scene.vehicle, Deed(kind, step, key), at_s)
         shown = Shown(kind, step or key, at_s, signs, deed_id)
         _keep(store, replace(scene, vehicle=vehicle, shown=(*scene.shown, shown)), now)
+
+
+def _look_at_keys(vehicle: Vehicle, at_s: float) -> tuple[Sign, ...]:
+    here = [key.name for key in count_keys(vehicle) if key.present]
+    found = f"On the seat: {join_words(here)}." if here else "No key lies on the seat."
+    return (Sign("finding", 1, found, at_s),)
 
 
 def _read_by_link(
@@ -310,8 +231,24 @@ def _keep(store: RehearsalStore, scene: Scene, now: datetime) -> None:
         shown=tuple(one.as_dict() for one in scene.shown[-MOST_SHOWN:]),
     )
     if scene.run.state.ended and kept.ended_at is None:
-        kept = replace(kept, ended_at=now)
+        kept = _score(kept, scene, now)
     store.save(kept)
+
+
+def _score(kept: Rehearsal, scene: Scene, now: datetime) -> Rehearsal:
+    """Return the rehearsal as ended, with its points and their reasons."""
+    score = score_rehearsal(scene.sheet, scene.events, scene.vehicle, figures=get_figures(scene.sheet))
+    reasons = tuple(
+        {
+            "kind": one.kind,
+            "points": one.points,
+            "step": one.step,
+            "found": one.found,
+            "right": one.right,
+        }
+        for one in score.reasons
+    )
+    return replace(kept, ended_at=now, points=score.points, success=score.success, reasons=reasons)
 
 
 def _load_own(store: RehearsalStore, number: int, person: Person) -> Scene:

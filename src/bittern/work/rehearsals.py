@@ -91,8 +91,8 @@ class RehearsalStore(Protocol):
         """Return the latest rehearsals of a person, newest first, without what happened in them."""
         ...
 
-    def list_ended(self) -> Sequence[Rehearsal]:
-        """Return everybody's rehearsals that have ended, oldest first, without what happened in them."""
+    def list_started(self) -> Sequence[Rehearsal]:
+        """Return everybody's rehearsals whose run was begun, oldest first, without what happened in them."""
         ...
 
 

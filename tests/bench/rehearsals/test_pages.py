@@ -105,6 +105,59 @@ def test_a_whole_rehearsal_is_done_and_touches_no_job(client: Client) -> None:
     assert not LogRecord.objects.exists()
 
 
+def test_the_course_is_begun_by_its_place_and_remembers_the_best(client: Client) -> None:
+    page = client.get(reverse("rehearsals"))
+    assert [one["value"] for one in find_inputs(page, name="place")] == [str(place) for place in range(1, 9)]
+    assert read_words(page).count("Not rehearsed yet.") == 8 + 3
+    answer = client.post(reverse("rehearsals"), {"place": "1"})
+    number = int(answer["Location"].split("/")[-2])
+    assert look(number).rehearsal.place == 1
+    start(client, number)
+    assert "Begun and not ended." in read_words(client.get(reverse("rehearsals")))
+    points = carry_on(client, number).rehearsal.points
+    words = read_words(client.get(reverse("rehearsals")))
+    assert f"Best so far: {points} of 100 , 1 try" in words
+    assert client.post(reverse("rehearsals"), {"place": "9"}).status_code == 422
+
+
+def test_points_are_lost_for_what_was_not_so_and_the_page_says_why(client: Client) -> None:
+    number = begin(client)
+    start(client, number)
+    say(client, number, "done")
+    say(client, number, "abandoned", give_up="yes")
+    words = read_words(client.get(reverse("rehearsal", args=[number])))
+    scene = look(number)
+    assert f"{scene.rehearsal.points} of 100 points" in words
+    assert "You said that it was done, and nothing had been done." in words
+    assert {one["kind"] for one in scene.rehearsal.reasons} >= {"untruth", "gave_up"}
+    assert scene.rehearsal.success is False
+
+
+def test_keys_are_said_to_be_here_and_whoever_looks_sees_which_are(client: Client) -> None:
+    number = begin(client, faults=["key-at-home"])
+    words = read_words(client.get(reverse("rehearsal", args=[number])))
+    assert words.count("“I have it here.”") == 2
+    do(client, number, "count-keys")
+    away = next(key.name for key in look(number).vehicle.keys if not key.here)
+    words = read_words(client.get(reverse("rehearsal", args=[number])))
+    assert away not in words[words.index("On the seat:") :].split(".")[0]
+    do(client, number, "fetch-key", key=away)
+    assert all(key.here for key in look(number).vehicle.keys)
+
+
+def test_an_owner_sees_who_may_do_what_alone_and_others_see_their_own(
+    client: Client, cast: Cast, log_in: LogIn
+) -> None:
+    number = begin(client)
+    start(client, number)
+    carry_on(client, number)
+    words = read_words(log_in(cast.owner).get(reverse("rehearsals")))
+    assert "Who may do what alone" in words
+    assert "Tamsin Reedmace Nothing alone yet." in words
+    assert "Calla Withy" not in words
+    assert "Who may do what alone" not in read_words(client.get(reverse("rehearsals")))
+
+
 def test_every_page_says_that_it_is_a_rehearsal(client: Client) -> None:
     number = begin(client)
     for _ in range(2):

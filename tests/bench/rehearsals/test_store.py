@@ -23,7 +23,7 @@ ODILE = Person("odile", "Odile Marram", OWNER)
 CALLA = Person("calla", "Calla Withy", COUNTER)
 
 
-def make(person: str = "tamsin", **more: object) -> Rehearsal:
+def make(person: str = "tamsin", /, **more: object) -> Rehearsal:
     made = Rehearsal(0, person, "A first one", "fen turn", "fen-turn-pair", "id = 'x'", 7, BEGUN)
     return replace(made, **more)  # type: ignore[arg-type]
 
@@ -57,12 +57,13 @@ def test_of_two_changes_to_the_same_state_the_second_is_refused() -> None:
     assert (again.points, again.version) == (50, 1)
 
 
-def test_lists_are_of_one_person_newest_first_and_of_all_that_ended_oldest_first() -> None:
-    ended = [make(ended_at=BEGUN + timedelta(minutes=minute), points=60) for minute in (9, 3)]
-    numbers = [STORE.add(one) for one in (*ended, make(), make("corin", ended_at=BEGUN, points=70))]
-    assert [one.id for one in STORE.list_of("tamsin")] == [numbers[2], numbers[1], numbers[0]]
-    assert [one.id for one in STORE.list_ended()] == [numbers[3], numbers[1], numbers[0]]
-    assert all(one.vehicle is None for one in STORE.list_ended())
+def test_lists_are_of_one_person_newest_first_and_of_all_that_were_started_oldest_first() -> None:
+    started: dict[str, object] = {"events": ({"kind": "begun", "event_id": "1"},)}
+    made = [make("tamsin", **started), make(), make("corin", ended_at=BEGUN, points=70, **started)]
+    numbers = [STORE.add(one) for one in made]
+    assert [one.id for one in STORE.list_of("tamsin")] == [numbers[1], numbers[0]]
+    assert [one.id for one in STORE.list_started()] == [numbers[0], numbers[2]]
+    assert all(one.vehicle is None for one in STORE.list_started())
 
 
 def test_somebody_elses_rehearsal_is_as_if_it_were_not_there_but_for_an_owner() -> None:

@@ -18,7 +18,7 @@ class RehearsalRecord(models.Model):
     sheet = models.CharField(max_length=80)
     # The sheet as it was when the rehearsal began.
     sheet_text = models.TextField()
-    seed = models.PositiveIntegerField()
+    seed = models.PositiveBigIntegerField()
     # As JSON: faults, the vehicle's hidden state, the run's events, each deed's signs.
     faults = models.TextField(default="[]")
     vehicle = models.TextField(default="{}")

@@ -1,8 +1,9 @@
-"""What the pages of rehearsals show: the list with the course, a rehearsal under way, its end."""
+"""What the page of one rehearsal shows: under way, the step beside the vehicle; then its end."""
 
 from __future__ import annotations
 
 import json
+import math
 import uuid
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,38 +15,25 @@ from bittern.bench.pages.runner import ACT, build_run, say_signal
 from bittern.bench.rehearsals.truth import DEED_WORDS, list_truth, shorten_say
 from bittern.core.errors import shorten
 from bittern.engines.pairing.census import word_need
+from bittern.engines.pairing.scoring import SUCCESS
 from bittern.engines.pairing.sheet import RunSheet, Signal
 from bittern.engines.pairing.vehicle import find_true_census, tell_lamps
 from bittern.engines.pairing.vehicle_faults import FAULTS, find_repeat
 from bittern.engines.pairing.vehicle_state import Sign, Vehicle
+from bittern.work.figures import get_figures
 from bittern.work.pairing import MOST_KEYS
 from bittern.work.people import Person
-from bittern.work.ports import Desk
-from bittern.work.rehearsal import (
-    KEYS,
-    READ_NUMBER,
-    READ_SUPPLY,
-    Scene,
-    Shown,
-    list_sheets,
-)
+from bittern.work.rehearsal import COUNT_KEYS, READ_NUMBER, READ_SUPPLY, Scene, Shown
 from bittern.work.rehearsal_link import make_rehearsal_number
-from bittern.work.rehearsals import RehearsalStore
 
-BEGIN, BEGIN_RUN, DEED = "begin-rehearsal", "begin-rehearsed-run", "deed"
-FAULT_WORDS = {
-    "low-supply": "The battery is tired",
-    "key-at-home": "A key was left at home",
-    "cable-pulled": "The supply's cable is pulled out on the way",
-    "signal-missed": "A signal comes while you look elsewhere",
-    "wrong-article": "The new key is the wrong article",
-}
+BEGIN_RUN, DEED = "begin-rehearsed-run", "deed"
 DO_WORDS = {"act": "Do it", "wait": "Wait", "check": "Check it", "choose": "See how it is"}
 DID_WORDS = {
     **DEED_WORDS,
     "fetch-key": "You had the key fetched. That took a while.",
     READ_SUPPLY: "The link read the supply voltage.",
     READ_NUMBER: "The link read the number on board.",
+    COUNT_KEYS: "You looked which keys lie there.",
 }
 DID_STEP = {"act": "You did", "wait": "You waited", "check": "You checked", "choose": "You looked"}
 # Longer messages are drawn narrower, so that they stay in the display.
@@ -82,11 +70,10 @@ class DashboardView:
 
 @dataclass(frozen=True, slots=True)
 class DeedView:
-    """A deed that is offered: its kind, the key it is about, and its word."""
+    """A deed that is offered: its kind and its word."""
 
     kind: str
     word: str
-    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,17 +82,6 @@ class ShownView:
 
     did: str
     sentences: tuple[str, ...]
-
-
-def build_list(desk: Desk, store: RehearsalStore, person: Person) -> dict[str, Any]:
-    """Return the sheets, the faults and the person's own rehearsals."""
-    sheets = list_sheets(desk)
-    return {
-        "sheet_words": {name: sheet.title for name, sheet in sheets.items()},
-        "fault_words": FAULT_WORDS,
-        "mine": store.list_of(person.login),
-        "begin_act": BEGIN,
-    }
 
 
 def build_scene(scene: Scene, person: Person, now: datetime) -> dict[str, Any]:
@@ -141,7 +117,7 @@ def build_needs(scene: Scene) -> dict[str, Any]:
     return {
         "needs": [(need, word_need(need)) for need in scene.sheet.needs],
         "begin_run_act": BEGIN_RUN,
-        "keys_said": [(key.name, key.here) for key in scene.vehicle.keys],
+        "keys_said": [(key.name, key.said_here) for key in scene.vehicle.keys if not key.new],
         "number": make_rehearsal_number(scene.vehicle.seed),
     }
 
@@ -150,16 +126,17 @@ def build_census_rows(scene: Scene) -> dict[str, Any]:
     """Return the fields of the key census with the keys' names; who counts has to look for the rest."""
     counted = [key for key in scene.run.state.keys or () if not key.new]
     fields: dict[str, object] = {}
-    for number, key in enumerate((key for key in KEYS if not key.new), 1):
+    for number, key in enumerate((key for key in scene.vehicle.keys if not key.new), 1):
         fields[f"key-{number}-name"] = key.name
         before = next((one for one in counted if one.name == key.name), None)
         fields[f"key-{number}-present"] = "yes" if before and before.present else ""
         works = before.works_before if before else key.works_before
         fields[f"key-{number}-worked"] = {True: "yes", False: "no", None: "unknown"}[works]
+    shown = sum(not key.new for key in scene.vehicle.keys)
     rows = [Row(number) for number in range(1, MOST_KEYS + 1)]
     return {
-        "rows_shown": rows[: len(KEYS) - 1],
-        "rows_more": rows[len(KEYS) - 1 :],
+        "rows_shown": rows[:shown],
+        "rows_more": rows[shown:],
         "worked_words": WORKED_WORDS,
         "initial": {ACT: fields, BEGIN_RUN: fields},
     }
@@ -184,6 +161,7 @@ def build_vehicle(scene: Scene, view: str) -> dict[str, Any]:
             if one.kind != "end"
         },
         "state_words": list_state(scene),
+        "old_keys": [key.name for key in vehicle.keys if not key.new],
         "deed_id": str(uuid.uuid4()),
     }
 
@@ -216,16 +194,12 @@ def draw_dashboard(scene: Scene, last: Shown | None) -> DashboardView:
 def list_deeds(vehicle: Vehicle) -> list[DeedView]:
     """Return what may be done to the vehicle beside the steps of the sheet."""
     steady, shut = vehicle.supply.steady, vehicle.open_doors == 0
-    found = [
+    return [
         DeedView("remove-supply", "Take the supply off")
         if steady
         else DeedView("connect-supply", "Connect the supply"),
         DeedView("open-door", "Open a door") if shut else DeedView("close-doors", "Close the doors"),
     ]
-    found += [
-        DeedView("fetch-key", f"Have “{key.name}” fetched", key.name) for key in vehicle.keys if not key.here
-    ]
-    return found
 
 
 def list_deed_keys(scene: Scene) -> list[str]:
@@ -239,16 +213,12 @@ def list_deed_keys(scene: Scene) -> list[str]:
 def list_state(scene: Scene) -> list[tuple[str, str]]:
     """Return how the vehicle stands as far as anybody can see it."""
     vehicle, state = scene.vehicle, scene.run.state
-    here = ", ".join(key.name for key in vehicle.keys if key.here)
-    away = ", ".join(key.name for key in vehicle.keys if not key.here)
     volts = "not read yet" if state.supply_v is None else f"{state.supply_v:.2f} V when it was last read"
     return [
         ("Ignition", "on" if vehicle.awake else "off"),
         ("Doors", f"{vehicle.open_doors} open" if vehicle.open_doors else "all shut"),
         ("Steady supply", "connected" if vehicle.supply.steady else "not connected"),
         ("Supply voltage", volts),
-        ("Keys here", here or "none"),
-        *([("Keys at home", away)] if away else []),
     ]
 
 
@@ -260,11 +230,20 @@ def say_sign(sign: Sign) -> str:
 
 
 def build_end(scene: Scene) -> dict[str, Any]:
-    """Return the score and the truth."""
+    """Return the score with its reasons, and the truth."""
+    seconds = scene.vehicle.now_s + scene.vehicle.skipped_s
+    figures = get_figures(scene.sheet)
     forecast = {one.name: one.works for one in scene.run.forecast}
     return {
         # The table of the truth says it beside what was so.
         "end": {**describe_end(scene.run), "forecast": ()},
+        "reasons": [
+            {**reason, "say": shorten_say(scene.sheet, str(reason.get("step") or ""))}
+            for reason in scene.rehearsal.reasons
+        ],
+        "good_enough": SUCCESS,
+        "took": f"{max(1, round(seconds / 60))} min",
+        "usual": [f"{max(1, math.ceil(s / 60))} min" for s in (figures.time_p50_s, figures.time_p90_s)],
         "truth": [(key.name, key.works, forecast.get(key.name)) for key in find_true_census(scene.vehicle)],
         "true_lines": list_truth(scene.sheet, scene.vehicle),
         "faults_said": [FAULTS[name] for name in scene.rehearsal.faults],

@@ -63,10 +63,10 @@ class DjangoRehearsals:
         rows = RehearsalRecord.objects.filter(person=person).order_by("-id").defer(*_LONG)
         return [_read(row, whole=False) for row in rows[:MOST_LISTED]]
 
-    def list_ended(self) -> Sequence[Rehearsal]:
-        """Return the latest rehearsals that have ended, oldest first."""
-        rows = RehearsalRecord.objects.filter(ended_at__isnull=False).order_by("-ended_at", "-id")
-        return [_read(row, whole=False) for row in reversed(rows.defer(*_LONG)[:MOST_COUNTED])]
+    def list_started(self) -> Sequence[Rehearsal]:
+        """Return the latest rehearsals whose run was begun, oldest first."""
+        rows = RehearsalRecord.objects.exclude(events="[]").order_by("-id").defer(*_LONG)
+        return [_read(row, whole=False) for row in reversed(rows[:MOST_COUNTED])]
 
 
 def _write(one: Rehearsal) -> dict[str, object]:

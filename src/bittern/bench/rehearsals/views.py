@@ -16,19 +16,14 @@ from bittern.bench.pages.problem import describe_problem, show_problem
 from bittern.bench.pages.runner import ACT
 from bittern.bench.pages.traveller import Attempt, keep_nowhere
 from bittern.bench.people.models import as_person
-from bittern.bench.rehearsals.page import BEGIN, BEGIN_RUN, DEED, build_list, build_scene
+from bittern.bench.rehearsals.list_page import BEGIN, build_list
+from bittern.bench.rehearsals.page import BEGIN_RUN, DEED, build_scene
 from bittern.bench.rehearsals.store import DjangoRehearsals
 from bittern.core.errors import BitternError
 from bittern.work.errors import FieldsError
 from bittern.work.people import require
-from bittern.work.rehearsal import (
-    begin_rehearsal,
-    begin_run,
-    do_deed,
-    load_scene,
-    record_event,
-    repeat_rehearsal,
-)
+from bittern.work.rehearsal import begin_run, do_deed, load_scene, record_event
+from bittern.work.rehearsal_begin import begin_lesson, begin_rehearsal, repeat_rehearsal
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -46,7 +41,8 @@ def rehearsals(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         typed = flatten_post(request.POST)
         try:
-            return redirect("rehearsal", begin_rehearsal(desk, store, person, typed))
+            begin = begin_lesson if "place" in typed else begin_rehearsal
+            return redirect("rehearsal", begin(desk, store, person, typed))
         except BitternError as error:
             status, trouble = _describe_trouble(BEGIN, typed, error)
     context = {**build_list(desk, store, person), **trouble}

@@ -24,7 +24,7 @@ class Migration(migrations.Migration):
                 ("family", models.CharField(max_length=80)),
                 ("sheet", models.CharField(max_length=80)),
                 ("sheet_text", models.TextField()),
-                ("seed", models.PositiveIntegerField()),
+                ("seed", models.PositiveBigIntegerField()),
                 ("faults", models.TextField(default="[]")),
                 ("vehicle", models.TextField(default="{}")),
                 ("events", models.TextField(default="[]")),
