@@ -35,8 +35,8 @@ __all__ = [
 
 NOTHING_CHANGED = "Nothing has changed."
 # What else takes time of the procedure, in seconds; common practice.
-_CONNECT_S = 60.0
-_FETCH_S = 900.0
+CONNECT_S = 60.0
+FETCH_S = 900.0
 # A meter's last digit, a clamp's contact and a rounded number are no untruth.
 READING_TOLERANCE_V = 0.3
 
@@ -183,16 +183,16 @@ def _do_beside(vehicle: Vehicle, deed: Deed) -> tuple[Vehicle, tuple[Sign, ...]]
         vehicle = replace(vehicle, unseen=None)
     elif deed.kind in ("connect-supply", "remove-supply"):
         steady = deed.kind == "connect-supply"
-        vehicle = spend(vehicle, _CONNECT_S)
+        vehicle = spend(vehicle, CONNECT_S)
         vehicle = replace(vehicle, supply=replace(vehicle.supply, steady=steady))
     elif deed.kind == "fetch-key":
         key = next((key for key in vehicle.keys if key.name == deed.key and not key.here), None)
         if key is None:
             away = ", ".join(key.name for key in vehicle.keys if not key.here) or "no key is away"
             raise WrongMomentError(f"fetching {shorten(deed.key)}", away, where="key")
-        vehicle = put_key(spend(vehicle, _FETCH_S), replace(key, here=True))
+        vehicle = put_key(spend(vehicle, FETCH_S), replace(key, here=True))
         # A window does not wait for somebody who drives home.
-        vehicle = replace(vehicle, arrived_s=vehicle.arrived_s - _FETCH_S)
+        vehicle = replace(vehicle, arrived_s=vehicle.arrived_s - FETCH_S)
     elif deed.kind in ("open-door", "close-doors"):
         doors = vehicle.open_doors + 1 if deed.kind == "open-door" else 0
         vehicle = replace(vehicle, open_doors=doors)

@@ -36,10 +36,16 @@ FREE_CHOICE = "That is for you to decide."
 
 
 def do_step(sheet: RunSheet, vehicle: Vehicle, deed: Deed) -> tuple[Vehicle, tuple[Sign, ...]]:
+    """Return the vehicle after the act of a step, and what the person perceives."""
+    vehicle, signs = _do(sheet, vehicle, deed)
+    # After the deed, so that whoever measures before the next one finds it out.
+    return _pull_cable(vehicle), signs
+
+
+def _do(sheet: RunSheet, vehicle: Vehicle, deed: Deed) -> tuple[Vehicle, tuple[Sign, ...]]:
     step = sheet.steps.get(deed.step)
     if step is None or step.kind == "end":
         raise WrongMomentError(f"a deed at {shorten(deed.step)}", "a step that something is done at")
-    vehicle = _pull_cable(vehicle)
     path = None if vehicle.ended else find_path(sheet, vehicle.place, step.id)
     if path is None:
         volts = find_volts(vehicle.supply, awake=vehicle.awake)
@@ -122,7 +128,7 @@ def _pick_key(sheet: RunSheet, vehicle: Vehicle, step: Step, name: str) -> Vehic
 
 def _pull_cable(vehicle: Vehicle) -> Vehicle:
     supply = vehicle.supply
-    if not supply.steady or supply.pull_after is None:
+    if not supply.steady or supply.pull_after is None or vehicle.ended:
         return vehicle
     if supply.pull_after > 0:
         return replace(vehicle, supply=replace(supply, pull_after=supply.pull_after - 1))
@@ -132,6 +138,7 @@ def _pull_cable(vehicle: Vehicle) -> Vehicle:
 
 
 def spend(vehicle: Vehicle, seconds: float) -> Vehicle:
+    """Return the vehicle once something has taken ``seconds`` of the procedure's own time."""
     supply = drain(vehicle.supply, seconds, awake=vehicle.awake)
     return replace(vehicle, supply=supply, skipped_s=vehicle.skipped_s + seconds)
 
