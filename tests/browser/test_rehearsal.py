@@ -59,6 +59,8 @@ def test_a_rehearsal_with_a_tired_battery(visit: Callable[..., Visitor]) -> None
     assert "confirmed" in seen
     expect(page.get_by_role("heading", name="What the vehicle knew")).to_be_visible()
     expect(page.locator("main")).to_contain_text("The battery is tired")
+    expect(page.locator(".score")).to_contain_text("of 100 points")
+    page.get_by_text("What truly happened").click()
     look_over(page, "rehearsal-end")
     press_named(page, "Again, the same vehicle")
     expect(page.get_by_role("heading", name="Before the first step")).to_be_visible()
@@ -103,5 +105,22 @@ def test_another_technician_does_not_see_it_and_the_owner_looks_on(visit: Callab
     owner.goto(address)
     expect(owner.locator(".note")).to_contain_text("You look on")
     assert owner.locator("button[name=deed]").count() == 0
+    owner.get_by_role("link", name="All rehearsals").click()
+    expect(owner.get_by_role("heading", name="Who may do what alone")).to_be_visible()
+    for one in owner.locator(".everybody summary").all():
+        one.click()
+    look_over(owner, "rehearsal-owner")
     press(page, page.get_by_role("link", name="All rehearsals"))
-    expect(page.get_by_text("under way").first).to_be_visible()
+    expect(page.get_by_role("link", name=f"Go on with “{SHEET}”")).to_be_visible()
+
+
+def test_a_lesson_of_the_course_is_begun_and_the_next_one_after_it(visit: Callable[..., Visitor]) -> None:
+    page = visit("wren", PHONE).page
+    page.goto("/rehearsals/")
+    press(page, page.get_by_role("button", name="Begin Step by step"))
+    begin_run(page)
+    assert "done" in carry_to_end(page)
+    press_named(page, "On to number 2 of the course")
+    expect(page.get_by_role("heading", name="Before the first step")).to_be_visible()
+    page.goto("/rehearsals/")
+    expect(page.locator(".course > li").first).to_contain_text("of 100")

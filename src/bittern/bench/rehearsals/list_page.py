@@ -66,6 +66,7 @@ def build_list(desk: Desk, store: RehearsalStore, person: Person) -> dict[str, A
         "course": [_view_lesson(lesson, sheets[lesson.sheet_id].title, mine) for lesson in list_course(desk)],
         "sheet_words": {name: sheet.title for name, sheet in sheets.items()},
         "fault_words": {name: FAULT_WORDS.get(name, name) for name in FAULTS},
+        "going": next((one for one in mine if one.ended_at is None), None),
         "mine": mine[:SHOWN],
         "earlier": mine[SHOWN:],
         "skills": [view_skill(skill) for skill in weigh_own_skill(store, person, now)],

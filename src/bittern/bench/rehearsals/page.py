@@ -36,6 +36,7 @@ DID_WORDS = {
     COUNT_KEYS: "You looked which keys lie there.",
 }
 DID_STEP = {"act": "You did", "wait": "You waited", "check": "You checked", "choose": "You looked"}
+COURSE = 8
 # Longer messages are drawn narrower, so that they stay in the display.
 DISPLAY_CHARACTERS = 14
 # What each phase says, and what the person answers to it; between the two stands the vehicle.
@@ -242,6 +243,7 @@ def build_end(scene: Scene) -> dict[str, Any]:
             for reason in scene.rehearsal.reasons
         ],
         "good_enough": SUCCESS,
+        "next_place": place + 1 if 0 < (place := scene.rehearsal.place) < COURSE else 0,
         "took": f"{max(1, round(seconds / 60))} min",
         "usual": [f"{max(1, math.ceil(s / 60))} min" for s in (figures.time_p50_s, figures.time_p90_s)],
         "truth": [(key.name, key.works, forecast.get(key.name)) for key in find_true_census(scene.vehicle)],
