@@ -128,25 +128,26 @@ def test_many_visits_find_the_times_that_people_take(truth: tuple[float, float])
     assert learnt.slowest.value == pytest.approx(truth[1], rel=0.1)
 
 
-def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
-    # Truths drawn from the model's own prior, ten visits each, one in ten of them odd.
+@pytest.mark.parametrize("visits", [3, 10, 120])
+def test_intervals_hold_the_truth_as_often_as_they_say(visits: int) -> None:
+    # Truths drawn from the model's own prior, one visit in ten odd.
     rng = np.random.default_rng(11)
     held = np.zeros(2)
-    cases = 300
+    cases = 200
     for _ in range(cases):
         mean_s = 60 * np.exp(rng.normal(rng.normal(0, 0.15), rng.choice([0.05, 0.1, 0.2, 0.3])))
         shape = 1.2 * np.exp(rng.normal(0, 0.25))
         typical_s, slowest_s = mean_s * (1 - shape / 3), mean_s * (1 + 2 * shape / 3)
-        seconds = draw_s(rng, typical_s, slowest_s, 10)
-        odd = rng.random(10) < 0.1
+        seconds = draw_s(rng, typical_s, slowest_s, visits)
+        odd = rng.random(visits) < 0.1
         seconds[odd] = 60 * np.exp(rng.uniform(-np.log(30), np.log(30), odd.sum()))
         # Typical 36 and slowest 108 have the mean 60 and the shape 1.2.
-        learnt = learn_times({"x": Times(36, 108, seconds, np.ones(10))}, ["x"])["x"]
+        learnt = learn_times({"x": Times(36, 108, seconds, np.ones(visits))}, ["x"])["x"]
         held += (
             learnt.typical.low <= typical_s <= learnt.typical.high,
             learnt.slowest.low <= slowest_s <= learnt.slowest.high,
         )
-    # 90 % with a standard error of 1.7 %.
+    # 90 % with a standard error of 2.1 %.
     assert held / cases == pytest.approx([0.9, 0.9], abs=0.06)
 
 
@@ -158,7 +159,7 @@ def test_one_odd_time_moves_little(odd_s: float, count: int, seed: int) -> None:
     with_odd = {"turn": Times(40, 120, np.append(usual, odd_s), np.ones(count + 1))}
     before, after = (learn_times(one, ["turn"])["turn"] for one in (times, with_odd))
     means = [(2 * one.typical.value + one.slowest.value) / 3 for one in (before, after)]
-    assert means[1] == pytest.approx(means[0], rel=0.5 / count + 0.06)
+    assert means[1] == pytest.approx(means[0], rel=0.6 / count + 0.06)
 
 
 def test_a_family_that_is_slower_everywhere_slows_a_step_that_was_hardly_seen() -> None:

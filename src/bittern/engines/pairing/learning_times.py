@@ -36,8 +36,10 @@ _SD_LOG_SHAPE = 0.25
 _LEAST_SHAPE = 0.1
 _ODD = 0.1
 _ODD_RANGE = 30.0
-# Older visits are left out: four hundred say all that the grid can tell apart.
-_MOST_VISITS = 400
+# Older visits are left out: two hundred say all that the grid can tell apart.
+_MOST_VISITS = 200
+# Points of the grid that fits one step, and what is left out of it.
+_FINE, _NEGLIGIBLE = 61, 1e-5
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,11 +103,11 @@ def learn_times(steps: Mapping[Name, Times], wanted: Sequence[Name]) -> dict[Nam
     What it cannot see: visits that depend on each other, and two kinds of people behind one step, whose times
     no single triangle fits.
     """
-    priors = _list_priors()
     names = list(steps)
-    joint = {name: _find_joint(steps[name]) for name in names}
+    priors = _list_priors(_THETA)
     # log of the chance of each step's times under each (mu, tau), shape (steps, hypers).
-    evidence = np.array([np.log(priors @ joint[name].sum(axis=1) + 1e-300) for name in names])
+    joint = [_find_joint(steps[name], _THETA, _SHAPE).sum(axis=1) for name in names]
+    evidence = np.array([np.log(priors @ part + 1e-300) for part in joint])
     hyper = np.repeat(-0.5 * (_MU / _SD_MU) ** 2, len(_TAU))
     start = np.exp(hyper) / np.exp(hyper).sum()
     total = hyper + evidence.sum(axis=0) if names else hyper
@@ -113,13 +115,26 @@ def learn_times(steps: Mapping[Name, Times], wanted: Sequence[Name]) -> dict[Nam
     for name in wanted:
         others = total - evidence[names.index(name)]
         weights = np.exp(others - others.max())
-        prior = weights / weights.sum() @ priors
-        mean_s = steps[name].mean_s
-        found = _read_posterior(mean_s, prior[:, None] * joint[name])
+        found = _sum_up(steps[name], weights / weights.sum())
         unseen = replace(steps[name], seconds=np.empty(0), weights=np.empty(0))
-        before = _read_posterior(mean_s, (start @ priors)[:, None] * _find_joint(unseen))
-        learnt[name] = replace(found, moved=_compare(before, found))
+        learnt[name] = replace(found, moved=_compare(_sum_up(unseen, start), found))
     return learnt
+
+
+def _sum_up(times: Times, weights: FloatArray) -> LearntTime:
+    """Return one step's posterior under the weights of the family's (mu, tau), on a grid that fits it."""
+    rough = (weights @ _list_priors(_THETA))[:, None] * _find_joint(times, _THETA, _SHAPE)
+    thetas = _zoom(_THETA, rough.max(axis=1))
+    shapes = np.exp(_zoom(np.log(_SHAPE), rough.max(axis=0)))
+    fine = (weights @ _list_priors(thetas))[:, None] * _find_joint(times, thetas, shapes)
+    return _read_posterior(times.mean_s, thetas, shapes, fine)
+
+
+def _zoom(points: FloatArray, heights: FloatArray) -> FloatArray:
+    """Return as many points as needed where the posterior has its mass, a step beyond on either side."""
+    inside = np.flatnonzero(heights > _NEGLIGIBLE * heights.max())
+    low, high = points[max(0, inside[0] - 1)], points[min(len(points) - 1, inside[-1] + 1)]
+    return np.linspace(low, high, _FINE)
 
 
 def _compare(before: LearntTime, after: LearntTime) -> float:
@@ -127,23 +142,21 @@ def _compare(before: LearntTime, after: LearntTime) -> float:
     return max(abs(a.value - b.value) / max(a.value, b.value, 1e-9) for a, b in pairs)
 
 
-def _list_priors() -> FloatArray:
-    """Return the chances of theta for each (mu, tau), shape (hypers, thetas)."""
-    mu, tau = (part.ravel() for part in np.meshgrid(_MU, _TAU, indexing="ij"))
-    log_prior = -0.5 * ((_THETA[None, :] - mu[:, None]) / tau[:, None]) ** 2
-    prior = np.exp(log_prior)
-    result: FloatArray = prior / prior.sum(axis=1, keepdims=True)
-    return result
+def _list_priors(thetas: FloatArray) -> FloatArray:
+    """Return the density of theta for each (mu, tau), shape (hypers, thetas), but for a common factor."""
+    mu, tau = (part.ravel()[:, None] for part in np.meshgrid(_MU, _TAU, indexing="ij"))
+    density: FloatArray = np.exp(-0.5 * ((thetas - mu) / tau) ** 2) / tau
+    return density
 
 
-def _find_joint(times: Times) -> FloatArray:
+def _find_joint(times: Times, thetas: FloatArray, shapes: FloatArray) -> FloatArray:
     """Return likelihood times the prior of the shape over (theta, shape), scaled to at most 1."""
     centre = min(max(times.shape, _LEAST_SHAPE), 3.0)
-    log_joint = np.tile(-0.5 * (np.log(_SHAPE / centre) / _SD_LOG_SHAPE) ** 2, (len(_THETA), 1))
+    log_joint = np.tile(-0.5 * (np.log(shapes / centre) / _SD_LOG_SHAPE) ** 2, (len(thetas), 1))
     mean_s = times.mean_s
     if len(times.seconds) and mean_s > 0:
-        means = mean_s * np.exp(_THETA)[:, None]
-        first, width = means * (1 - _SHAPE / 3), means * _SHAPE
+        means = mean_s * np.exp(thetas)[:, None]
+        first, width = means * (1 - shapes / 3), means * shapes
         seconds, weights = times.seconds[-_MOST_VISITS:], times.weights[-_MOST_VISITS:]
         # Further out nothing but an odd visit can be: it says nothing about the step.
         near = np.abs(np.log(seconds / mean_s)) <= np.log(_ODD_RANGE)
@@ -158,18 +171,20 @@ def _find_joint(times: Times) -> FloatArray:
     return joint
 
 
-def _read_posterior(mean_s: float, posterior: FloatArray) -> LearntTime:
-    means = mean_s * np.exp(_THETA)[:, None]
+def _read_posterior(
+    mean_s: float, thetas: FloatArray, shapes: FloatArray, posterior: FloatArray
+) -> LearntTime:
+    means = mean_s * np.exp(thetas)[:, None]
     chances = (posterior / posterior.sum()).ravel()
-    typical = (means * (1 - _SHAPE / 3)).ravel()
-    slowest = (means * (1 + 2 * _SHAPE / 3)).ravel()
-    return LearntTime(_estimate(typical, chances), _estimate(slowest, chances))
+    typical = (means * (1 - shapes / 3)).ravel()
+    slowest = (means * (1 + 2 * shapes / 3)).ravel()
+    # The grid cannot tell apart what lies within half a step of it.
+    half = float(np.exp((thetas[1] - thetas[0]) / 2))
+    return LearntTime(_estimate(typical, chances, half), _estimate(slowest, chances, half))
 
 
-def _estimate(values: FloatArray, chances: FloatArray) -> Estimate:
+def _estimate(values: FloatArray, chances: FloatArray, half: float) -> Estimate:
     order = np.argsort(values)
     behind = np.cumsum(chances[order])
     low, middle, high = values[order][np.searchsorted(behind, [0.05, 0.5, 0.95]).clip(max=len(order) - 1)]
-    # The grid cannot tell apart what lies within half a step of it.
-    half = float(np.exp((_THETA[1] - _THETA[0]) / 2))
     return Estimate(float(middle), float(low) / half, float(high) * half)
