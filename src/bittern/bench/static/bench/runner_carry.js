@@ -32,10 +32,12 @@ export const carryRun = async (box, aids) => {
     return null;
   });
   if (!(await run.open(pack))) {
+    box.classList.add("carried");
     if (!box.querySelector("[data-stage]").hidden) return aids.show(box);
     const why = run.problem?.login ? "Log in again." : "There is no connection, and nothing of this run is kept on this device.";
     return view.tellTrouble("The run cannot be shown", run.problem?.sentence ?? why);
   }
+  box.classList.add("carried");
   if (!run.pack.may_work) return aids.show(box);
   takeActs(box, run, view);
   watch(box, run, clock);

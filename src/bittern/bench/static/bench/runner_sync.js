@@ -70,6 +70,7 @@ export class CarriedRun {
       throw error;
     }
     this.state = state;
+    this.events.push(this.record.unsent.at(-1));
     this.tell();
     this.wait_ms = FIRST_MS;
     this.send();

@@ -32,6 +32,7 @@ export class RunView {
     if (mark !== this.shown) {
       const first = this.shown === "";
       this.shown = mark;
+      this.box.dataset.at = `${state.visit} ${state.phase}`;
       this.stage.hidden = false;
       this.stage.innerHTML = getView(pack.views, name);
       this.fill(run);
