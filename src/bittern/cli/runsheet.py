@@ -49,19 +49,34 @@ def rehearse_command(
         Path | None,
         typer.Option("--script", metavar="F", help="Take the answers from this file, one a line."),
     ] = None,
+    vehicle: Annotated[bool, typer.Option("--vehicle", help="Put a simulated vehicle behind it.")] = False,
+    seed: Annotated[
+        int, typer.Option("--seed", metavar="N", min=0, max=2**31 - 1, help="Which vehicle it is.")
+    ] = 0,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option("--fault", metavar="NAME", help="What goes wrong at the vehicle; may be given again."),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Walk a run sheet at the desk, by your own answers, with the same rules as at the vehicle.
 
-    There is no simulated vehicle behind it yet: whether a step works is what you say. The answers are: yes
-    (the needs are true); a key as "name, here|away, works|dead|unknown, new|old", and "enough" after the
-    last; "supply 12.6" whenever the voltage is read; the step's id before a point of no return; then done,
-    "fails 1", an option's number, or stop. In a script an empty line and one that begins with # are skipped,
-    and every step takes its typical time.
+    Without --vehicle whether a step works is what you say. The answers are: yes (the needs are true); a key
+    as "name, here|away, works|dead|unknown, new|old", and "enough" after the last; "supply 12.6" whenever the
+    voltage is read; the step's id before a point of no return; then done, "fails 1", an option's number, or
+    stop. In a script an empty line and one that begins with # are skipped, and every step takes its typical
+    time.
+
+    With --vehicle there are also do, look, meter, "connect supply", "remove supply", "open door", "close
+    doors", "fetch" with a key's name, and count for the keys that lie there; the rehearsal is scored, and 1
+    is the exit code where it is no success. Faults: low-supply, key-at-home, cable-pulled, signal-missed,
+    wrong-article. In a script every answer takes two seconds.
     """
     from bittern.engines.pairing.check import find_sheet_faults
     from bittern.formats.runsheets import read_runsheet
 
+    if (seed or fault) and not vehicle:
+        raise InputError("--seed or --fault by itself", "--vehicle with it", where="rehearse")
     try:
         sheet = read_runsheet(file)
         faults = find_sheet_faults(sheet)
@@ -78,12 +93,17 @@ def rehearse_command(
         }
         emit(data, as_json=as_json, text=lambda: "\n".join(f"fault: {fault}" for fault in faults))
         raise NoAnswer
-    walk = Walk(
-        sheet, _read_script(script) if script else _read_terminal(), tell, scripted=script is not None
-    )
+    answers = _read_script(script) if script else _read_terminal()
+    if vehicle:
+        from bittern.cli.runsheet_vehicle import rehearse_with_vehicle
+
+        asked = {"scripted": script is not None, "as_json": as_json}
+        rehearse_with_vehicle(sheet, answers, seed=seed, faults=fault or [], **asked)
+        return
+    walk = Walk(sheet, answers, tell, scripted=script is not None)
     state = walk.run()
-    data = _describe_walk(walk, state)
-    emit(data, as_json=as_json, text=lambda: _print_walk(walk, state))
+    data = describe_walk(walk, state)
+    emit(data, as_json=as_json, text=lambda: print_walk(walk, state))
     if state.outcome != "good":
         raise NoAnswer
 
@@ -102,6 +122,8 @@ class Walk:
     scripted
         An answer that does not fit ends the rehearsal instead of being asked for again, and time is reckoned.
     """
+
+    headline = "a rehearsal by your own answers, no vehicle behind it."
 
     def __init__(
         self,
@@ -124,7 +146,7 @@ class Walk:
 
     def run(self) -> RunState:
         """Walk until the run is over or the answers are, and return where it stands."""
-        self.say(f"{self.sheet.title}: a rehearsal by your own answers, no vehicle behind it.")
+        self.say(f"{self.sheet.title}: {self.headline}")
         while not self.state.ended:
             self._ask()
             place, answer = next(self.answers, ("", None))
@@ -239,13 +261,16 @@ class Walk:
         from bittern.engines.pairing.event import RunEvent
         from bittern.engines.pairing.runner import apply_event
 
+        self._tick(kind)
+        event = RunEvent(str(len(self.events) + 1), kind, "rehearsal", self.at, **details)  # type: ignore[arg-type]
+        self.state = apply_event(self.sheet, self.state, event)
+        self.events.append(event)
+
+    def _tick(self, kind: str) -> None:
         if not self.scripted:
             self.at = datetime.now(UTC)
         elif kind in ("done", "failed", "chosen"):
             self.at += timedelta(seconds=self.sheet.steps[self.state.step_id].typical_s)
-        event = RunEvent(str(len(self.events) + 1), kind, "rehearsal", self.at, **details)  # type: ignore[arg-type]
-        self.state = apply_event(self.sheet, self.state, event)
-        self.events.append(event)
 
 
 def _read_number(text: str, count: int) -> int:
@@ -294,7 +319,7 @@ def _read_terminal() -> Iterator[tuple[str, str]]:
         yield "", line.strip()
 
 
-def _describe_walk(walk: Walk, state: RunState) -> dict[str, object]:
+def describe_walk(walk: Walk, state: RunState) -> dict[str, object]:
     from bittern.engines.pairing.census import predict_as_it_stands
 
     outlook = predict_as_it_stands(walk.sheet, state)
@@ -311,14 +336,14 @@ def _describe_walk(walk: Walk, state: RunState) -> dict[str, object]:
     }
 
 
-def _print_walk(walk: Walk, state: RunState) -> str:
+def print_walk(walk: Walk, state: RunState) -> str:
     end = walk.sheet.steps[state.step_id]
     lines = [
         f"ended: {state.outcome}. {end.say}" if state.outcome else f"not ended; stands at {state.step_id}"
     ]
     if end.recovery:
         lines.append(f"recovery: {end.recovery}")
-    data = _describe_walk(walk, state)
+    data = describe_walk(walk, state)
     keys, events = data["keys"], data["events"]
     assert isinstance(keys, list) and isinstance(events, list)
     words = {True: "should work", False: "will not work", None: "must be tried"}
