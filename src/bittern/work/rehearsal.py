@@ -207,7 +207,7 @@ def _read_by_link(
                 str(uuid.uuid4()), "supply", person.login, now, volts=round(volts, 3), source="measured"
             )
             scene = _hear(scene, event)
-            says.append(judge_readings(scene.sheet, scene.events).say)
+            says.append(judge_readings(scene.sheet, scene.events, now).say)
         elif volts is not None:
             says.append(f"The meter shows {volts:.2f} V.")
         signs = tuple(Sign("finding", 1, sentence, at_s) for sentence in says)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from bittern.engines.link.findings import Findings
 from bittern.engines.link.supply import SupplyLimits, SupplySample, SupplyState, judge_supply
@@ -54,12 +55,20 @@ def read_supply(vehicle: Vehicle, at_s: float) -> float:
         return next(watch_supply(bus, bits=BITS)).volts
 
 
-def judge_readings(sheet: RunSheet, events: Iterable[RunEvent]) -> SupplyState:
-    """Return how the supply stands by the readings of a run."""
-    limits = SupplyLimits(sheet.supply.least_v, sheet.supply.comfort_v) if sheet.supply else SupplyLimits()
-    samples = [
-        SupplySample(event.at.timestamp(), event.volts, event.source)
+def find_limits(sheet: RunSheet) -> SupplyLimits:
+    """Return the sheet's limits of the supply, or the usual ones."""
+    return SupplyLimits(sheet.supply.least_v, sheet.supply.comfort_v) if sheet.supply else SupplyLimits()
+
+
+def list_samples(events: Iterable[RunEvent], now: datetime) -> list[SupplySample]:
+    """Return the readings of a run, oldest first, in seconds before ``now``."""
+    return [
+        SupplySample((event.at - now).total_seconds(), event.volts, event.source)
         for event in events
         if event.kind == "supply" and event.volts is not None
     ]
-    return judge_supply(samples, limits)
+
+
+def judge_readings(sheet: RunSheet, events: Iterable[RunEvent], now: datetime) -> SupplyState:
+    """Return how the supply stands by the readings of a run."""
+    return judge_supply(list_samples(events, now), find_limits(sheet))

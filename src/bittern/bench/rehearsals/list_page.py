@@ -62,7 +62,7 @@ def build_list(desk: Desk, store: RehearsalStore, person: Person) -> dict[str, A
     """Return everything of the page; an owner sees everybody's skill."""
     sheets, now = list_sheets(desk), desk.clock.now()
     mine = store.list_of(person.login)
-    context = {
+    context: dict[str, Any] = {
         "course": [_view_lesson(lesson, sheets[lesson.sheet_id].title, mine) for lesson in list_course(desk)],
         "sheet_words": {name: sheet.title for name, sheet in sheets.items()},
         "fault_words": {name: FAULT_WORDS.get(name, name) for name in FAULTS},

@@ -10,6 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from bittern.bench.adapter.trace import draw_trace
 from bittern.bench.pages.legs.pairing import WORKED_WORDS, Row, describe_end
 from bittern.bench.pages.runner import ACT, build_run, say_signal
 from bittern.bench.rehearsals.truth import DEED_WORDS, list_truth, shorten_say
@@ -24,7 +25,7 @@ from bittern.work.figures import get_figures
 from bittern.work.pairing import MOST_KEYS
 from bittern.work.people import Person
 from bittern.work.rehearsal import COUNT_KEYS, READ_NUMBER, READ_SUPPLY, Scene, Shown
-from bittern.work.rehearsal_link import make_rehearsal_number
+from bittern.work.rehearsal_link import find_limits, list_samples, make_rehearsal_number
 
 BEGIN_RUN, DEED = "begin-rehearsed-run", "deed"
 DO_WORDS = {"act": "Do it", "wait": "Wait", "check": "Check it", "choose": "See how it is"}
@@ -105,6 +106,7 @@ def build_scene(scene: Scene, person: Person, now: datetime) -> dict[str, Any]:
         "waits": run.state.phase == "needs",
         **build_census_rows(scene),
         **build_vehicle(scene, view),
+        **build_trace(scene, now),
     }
     if run.state.phase == "needs":
         context |= build_needs(scene)
@@ -165,6 +167,13 @@ def build_vehicle(scene: Scene, view: str) -> dict[str, Any]:
         "old_keys": [key.name for key in vehicle.keys if not key.new],
         "deed_id": str(uuid.uuid4()),
     }
+
+
+def build_trace(scene: Scene, now: datetime) -> dict[str, Any]:
+    """Return the readings of the last minutes as a drawing; nothing before the first one."""
+    samples, limits = list_samples(scene.events, now), find_limits(scene.sheet)
+    read = bool(scene.shown) and scene.shown[-1].deed == READ_SUPPLY
+    return {"trace": draw_trace(samples, limits), "limits": limits, "trace_open": read} if samples else {}
 
 
 def draw_dashboard(scene: Scene, last: Shown | None) -> DashboardView:
