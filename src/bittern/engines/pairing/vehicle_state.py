@@ -259,7 +259,9 @@ def read_vehicle(plain: Mapping[str, object]) -> Vehicle:
         "supply": _read_part(Supply, plain.get("supply"), "supply"),
     }
     for name, kind in (("unseen", Sign), ("untold", Happening)):
-        value = plain.get(name)
+        if name not in plain:
+            raise VehicleUnreadableError("nothing", f"{name}, or null", where="vehicle")
+        value = plain[name]
         parts[name] = None if value is None else _read_part(kind, value, name)
     return _read_part(Vehicle, dict(plain) | parts, "vehicle")
 
