@@ -98,6 +98,17 @@ def caution(*steps: Step, **more: object) -> str:
             {},
             "turn has a window of 12 s after rest, which lasts 900 to 960 s and ends without a signal",
         ),
+        (
+            [
+                replace(WIPE, then="rest"),
+                # Eight seconds of doubt leave four of the window to a step that takes five.
+                Step("rest", "wait", "Wait.", 900, 908, then="turn"),
+                act("turn", "fine", typical_s=5, slowest_s=5, window_s=12),
+                FINE,
+            ],
+            {},
+            "nobody can tell when the window opens",
+        ),
         # Signals.
         ([WIPE, replace(FINE, signal=Signal("lamp"))], {}, "fine is an end: nobody looks for its signal"),
         (

@@ -72,8 +72,8 @@ def get_mean_s(step: Step) -> float:
 def test_failures_are_those_of_the_dirichlet_posterior() -> None:
     runs = [run_of(visit(60, "failed", "off")) for _ in range(6)] + [run_of(visit(60)) for _ in range(14)]
     (figure,) = by_kind(propose_figures(SHEET, runs, today=TODAY))["failures"].figures
-    # Nothing else was visited, so the family says nothing: (20 * 0.1 + 6) / (20 + 20).
-    assert figure.proposed == pytest.approx(8 / 40)
+    # Nothing else was visited, so the family says nothing: (40 * 0.1 + 6) / (40 + 20).
+    assert figure.proposed == pytest.approx(round(10 / 60, 3))
     assert figure.low < figure.proposed < figure.high
 
 
@@ -86,7 +86,7 @@ def test_a_family_that_fails_more_often_raises_the_chance_of_a_step_seen_little(
     (figure,) = by_kind(propose_figures(SHEET, own, failing + working, today=TODAY))["failures"].figures
     factor = (4 + 8) / (4 + 2)
     prior = factor * 0.1 / (0.9 + factor * 0.1)
-    assert figure.proposed == pytest.approx(round(20 * prior / 23, 3))
+    assert figure.proposed == pytest.approx(round(40 * prior / 43, 3))
     # Without the family three runs that worked hardly move it.
     assert by_kind(propose_figures(SHEET, own, today=TODAY)).get("failures") is None or figure.proposed > 0.1
 
@@ -94,7 +94,7 @@ def test_a_family_that_fails_more_often_raises_the_chance_of_a_step_seen_little(
 def test_choices_make_one_and_follow_what_was_taken() -> None:
     runs = [run_of(visit(5, "chosen", "turn", "yes")) for _ in range(20)]
     yes, no = by_kind(propose_figures(SHEET, runs, today=TODAY), "which")["choice"].figures
-    assert yes.proposed == pytest.approx((20 * 0.2 + 20) / 40)
+    assert yes.proposed == pytest.approx(round((40 * 0.2 + 20) / 60, 3))
     assert yes.proposed + no.proposed == pytest.approx(1, abs=1e-12)
 
 
@@ -102,7 +102,7 @@ def test_one_run_that_goes_round_and_round_counts_as_five_visits() -> None:
     rule = Rule(fewest_runs=1, least_chance=0)
     many = [run_of(*[visit(60, "failed", "off") for _ in range(50)])]
     (figure,) = by_kind(propose_figures(SHEET, many, today=TODAY, rule=rule))["failures"].figures
-    assert figure.proposed == pytest.approx(round((2 + 5) / 25, 3))
+    assert figure.proposed == pytest.approx(round((4 + 5) / 45, 3))
 
 
 def test_a_run_of_a_year_ago_weighs_half_and_one_of_five_years_nothing() -> None:
@@ -113,8 +113,8 @@ def test_a_run_of_a_year_ago_weighs_half_and_one_of_five_years_nothing() -> None
         found = by_kind(propose_figures(SHEET, runs, today=TODAY, rule=rule)).get("failures")
         return found.figures[0].proposed if found else 0.1
 
-    assert get_chance(0) == pytest.approx((2 + 10) / 30)
-    assert get_chance(365) == pytest.approx(round((2 + 5) / 25, 3))
+    assert get_chance(0) == pytest.approx(round((4 + 10) / 50, 3))
+    assert get_chance(365) == pytest.approx(round((4 + 5) / 45, 3))
     assert get_chance(5 * 365) == 0.1
 
 

@@ -38,7 +38,7 @@ class Rule:
         seen lately does not make it impossible.
     """
 
-    prior_visits: float = 20.0
+    prior_visits: float = 40.0
     prior_failures: float = 4.0
     most_factor: float = 3.0
     half_life_days: float = 365.0

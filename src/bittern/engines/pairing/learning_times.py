@@ -106,8 +106,8 @@ def learn_times(steps: Mapping[Name, Times], wanted: Sequence[Name]) -> dict[Nam
     names = list(steps)
     priors = _list_priors(_THETA)
     # log of the chance of each step's times under each (mu, tau), shape (steps, hypers).
-    joint = [_find_joint(steps[name], _THETA, _SHAPE).sum(axis=1) for name in names]
-    evidence = np.array([np.log(priors @ part + 1e-300) for part in joint])
+    joint = {name: _find_joint(steps[name], _THETA, _SHAPE) for name in names}
+    evidence = np.array([np.log(priors @ joint[name].sum(axis=1) + 1e-300) for name in names])
     hyper = np.repeat(-0.5 * (_MU / _SD_MU) ** 2, len(_TAU))
     start = np.exp(hyper) / np.exp(hyper).sum()
     total = hyper + evidence.sum(axis=0) if names else hyper
@@ -115,15 +115,16 @@ def learn_times(steps: Mapping[Name, Times], wanted: Sequence[Name]) -> dict[Nam
     for name in wanted:
         others = total - evidence[names.index(name)]
         weights = np.exp(others - others.max())
-        found = _sum_up(steps[name], weights / weights.sum())
+        found = _sum_up(steps[name], joint[name], weights / weights.sum())
         unseen = replace(steps[name], seconds=np.empty(0), weights=np.empty(0))
-        learnt[name] = replace(found, moved=_compare(_sum_up(unseen, start), found))
+        before = _sum_up(unseen, _find_joint(unseen, _THETA, _SHAPE), start)
+        learnt[name] = replace(found, moved=_compare(before, found))
     return learnt
 
 
-def _sum_up(times: Times, weights: FloatArray) -> LearntTime:
+def _sum_up(times: Times, joint: FloatArray, weights: FloatArray) -> LearntTime:
     """Return one step's posterior under the weights of the family's (mu, tau), on a grid that fits it."""
-    rough = (weights @ _list_priors(_THETA))[:, None] * _find_joint(times, _THETA, _SHAPE)
+    rough = (weights @ _list_priors(_THETA))[:, None] * joint
     thetas = _zoom(_THETA, rough.max(axis=1))
     shapes = np.exp(_zoom(np.log(_SHAPE), rough.max(axis=0)))
     fine = (weights @ _list_priors(thetas))[:, None] * _find_joint(times, thetas, shapes)
@@ -156,17 +157,18 @@ def _find_joint(times: Times, thetas: FloatArray, shapes: FloatArray) -> FloatAr
     mean_s = times.mean_s
     if len(times.seconds) and mean_s > 0:
         means = mean_s * np.exp(thetas)[:, None]
-        first, width = means * (1 - shapes / 3), means * shapes
+        inverse = 1.0 / (means * shapes)
+        offset, height = means * (1 - shapes / 3) * inverse, 2 * (1 - _ODD) * inverse
         seconds, weights = times.seconds[-_MOST_VISITS:], times.weights[-_MOST_VISITS:]
         # Further out nothing but an odd visit can be: it says nothing about the step.
         near = np.abs(np.log(seconds / mean_s)) <= np.log(_ODD_RANGE)
         seconds, weights = seconds[near], weights[near]
         odd = _ODD / (2 * np.log(_ODD_RANGE)) / seconds
         for second, weight, by_chance in zip(seconds, weights, odd, strict=True):
-            share = (second - first) / width
-            inside = (share >= 0) & (share <= 1)
-            density = np.where(inside, 2 * (1 - share) / width, 0.0)
-            log_joint += weight * np.log((1 - _ODD) * density + by_chance)
+            share = second * inverse - offset
+            density = height * (1.0 - share)
+            density[(share < 0.0) | (share > 1.0)] = 0.0
+            log_joint += weight * np.log(density + by_chance)
     joint: FloatArray = np.exp(log_joint - log_joint.max())
     return joint
 
