@@ -1,12 +1,12 @@
 """Runs at the vehicle under faults: is an event lost, doubled or out of order, is the place kept?
 
-For every demo run sheet and every fault a run is carried from its first step to an end by the bench's own
-scripts (in node, the store a file that is flushed at every change) against the real server, with the fault at
-every event: the server killed by SIGKILL before, in the middle of and after its transaction and with half of its
-answer sent; the request lost, the answer lost, the same body sent three times, later events before earlier ones,
-old bodies again; the device killed before and after keeping, while sending, and before an answer is kept. Runs are
-repeated until every step of the sheet was passed under every fault. Then the same in Chromium, which is killed at
-every step, with the network there and gone.
+For every demo run sheet and every fault a run is carried from its first step to an end by the bench's
+own scripts (in node, the store a file that is flushed at every change) against the real server, with the
+fault at every event: the server killed by SIGKILL before, in the middle of and after its transaction and
+with half of its answer sent; the request lost, the answer lost, the same body sent three times, later
+events before earlier ones, old bodies again; the device killed before and after keeping, while sending,
+and before an answer is kept. Runs are repeated until every step of the sheet was passed under every
+fault. Then the same in Chromium, which is killed at every step, with the network there and gone.
 """
 
 from __future__ import annotations

@@ -13,11 +13,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from simulated_runs.scripts import copy_scripts, find_node
-
 from bittern.engines.pairing.event import RunEvent, RunState
 from bittern.engines.pairing.runner import fold_events
 from bittern.engines.pairing.sheet import RunSheet
+from simulated_runs.scripts import copy_scripts, find_node
 
 HERE = Path(__file__).parent
 NONE = "none"
@@ -56,9 +55,7 @@ class Tally:
     @property
     def harm(self) -> int:
         """Whatever should be nought."""
-        return (
-            self.lost + self.doubled + self.disordered + self.strangers + self.misplaced + self.refused
-        )
+        return self.lost + self.doubled + self.disordered + self.strangers + self.misplaced + self.refused
 
 
 class DeviceKilledError(RuntimeError):
@@ -201,7 +198,7 @@ def _name(act: tuple[str, dict[str, Any]]) -> str:
 def carry_to_end(
     device: Device, sheet: RunSheet, fault: str, tally: Tally, draw: random.Random, seen: Counter[Any]
 ) -> list[str]:
-    """Carry a run to its end with ``fault`` at every event; return the ids of what the device kept, in order."""
+    """Carry a run to its end with ``fault`` at every event; return the ids of what was kept, in order."""
     kept: list[str] = []
     said = device.wake()
     while not said["ended"] and len(kept) < MOST_EVENTS:

@@ -1,9 +1,9 @@
 """A server of the real application that dies when it is told to, and stands up again at once.
 
 ``python server.py FOLDER`` makes a shop in FOLDER with a run begun for every demo run sheet, says where it
-listens, and serves. A request with the header ``X-Fault`` kills the serving process by SIGKILL: before it does
-anything, inside the transaction, after the commit, or with half of the answer sent. The header is known here
-alone, not in the application.
+listens, and serves. A request with the header ``X-Fault`` kills the serving process by SIGKILL: before it
+does anything, inside the transaction, after the commit, or with half of the answer sent. The header is known
+here alone, not in the application.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ def _log_in() -> str:
 
 
 def _begin_runs() -> dict[str, int]:
-    """Open a job with a run begun for every sheet; twice as many as there are faults would not matter."""
+    """Open a job with a run begun for every demo run sheet."""
     from bittern.demo import PACK_DIR
     from bittern.formats.packs import read_pack
 

@@ -123,7 +123,8 @@ def pairing_leg(technician: Visitor, number: int) -> None:
             expect(page.locator(".no-return.point .lost")).to_have_text(re.compile("The key at home"))
             see(technician, "no-return")
             # Without the tick nothing happens but a sentence.
-            steps.press(technician, page.locator('form:has(input[name="kind"][value="confirmed"])').first)
+            page.get_by_role("button", name="Go past the point of no return").click()
+            expect(page.locator(".problem")).to_contain_text("Tick that you have read which keys are lost")
             expect(page.locator(".no-return.point")).to_be_visible()
         steps.move_on(technician)
         walked += 1

@@ -32,6 +32,7 @@ def own_server() -> Iterator[DemoServer]:
 def read_place(visitor: Visitor) -> str:
     """Return what the runner shows: the step's sentence, the point of no return, or the end."""
     visitor.page.goto(f"/jobs/{JOB}/pairing/")
+    expect(visitor.page.locator(".runner.carried")).to_be_visible()
     return visitor.page.locator("h1").first.inner_text()
 
 
@@ -61,11 +62,14 @@ def test_a_closed_tab_and_a_step_sent_twice_do_no_harm(visit: Callable[..., Visi
     # The same page is open a second time, as after a double tap or on a second telephone.
     second = first.context.new_page()
     second.goto(f"/jobs/{JOB}/pairing/")
+    steps.await_sent(second)
     steps.move_on(first)
     after = read_place(first)
     assert after != before
-    first.page.close()
     second.locator(".moves form").first.locator("button").first.click()
-    second.wait_for_load_state()
-    second.goto(f"/jobs/{JOB}/pairing/")
-    assert second.locator("h1").first.inner_text() == after
+    expect(second.locator(".problem")).to_contain_text("another window of this device")
+    expect(second.locator("h1").first).to_have_text(after)
+    first.page.close()
+    second.reload()
+    steps.await_sent(second)
+    expect(second.locator("h1").first).to_have_text(after)

@@ -351,6 +351,7 @@ def test_the_run_sheet_is_walked_by_keyboard_alone(look: Callable[[str], Page]) 
     page.set_viewport_size(PHONE)  # type: ignore[arg-type]
     for _ in range(2):
         page.goto("/jobs/45/pairing/")
+        steps.await_sent(page)
         before = page.locator("main").inner_text()
         if page.locator(".no-return.point").count():
             tab_to(page, '.no-return.point input[name="sure"]')
@@ -358,5 +359,5 @@ def test_the_run_sheet_is_walked_by_keyboard_alone(look: Callable[[str], Page]) 
             tab_to(page, ".no-return.point form button")
         else:
             tab_to(page, ".moves form button")
-        send_by(page, "Enter")
-        assert page.locator("main").inner_text() != before
+        page.keyboard.press("Enter")
+        expect(page.locator("main")).not_to_have_text(before, use_inner_text=True)

@@ -118,7 +118,9 @@ def _show_run(
     run = load_run(desk, job)
     if run is None:
         return redirect(_name_leg(number, "pairing"))
-    context = build_runner(job, run, as_person(request.user))
+    person = as_person(request.user)
+    context = build_runner(job, run, person)
+    context["has_adapter"] = desk.adapter is not None and person.may("bench")
     status = 200
     if error is not None:
         status, trouble = _describe_trouble(typed or {}, error)

@@ -8,7 +8,7 @@ import { RunView } from "./runner_view.js";
 
 const PATIENCE_MS = 8000, TICK_MS = 1000;
 const NEW_KEY = "The new key";
-const NOT_KEPT = "It was not kept";
+const ANEW = "bittern-runner-anew";
 
 // A sentence of the server, or that somebody has to log in again.
 class ProblemError extends Error {
@@ -31,14 +31,13 @@ export const carryRun = async (box, aids) => {
     run.reached = false;
     return null;
   });
+  box.classList.add("carried");
+  if (pack && !pack.may_work) return aids.show(box);
   if (!(await run.open(pack))) {
-    box.classList.add("carried");
     if (!box.querySelector("[data-stage]").hidden) return aids.show(box);
     const why = run.problem?.login ? "Log in again." : "There is no connection, and nothing of this run is kept on this device.";
     return view.tellTrouble("The run cannot be shown", run.problem?.sentence ?? why);
   }
-  box.classList.add("carried");
-  if (!run.pack.may_work) return aids.show(box);
   takeActs(box, run, view);
   watch(box, run, clock);
   show(run, view);
@@ -53,10 +52,22 @@ const show = (run, view) => {
   const refused = run.refused.splice(0);
   if (refused.length) {
     const said = refused.map((result) => result.sentence);
-    view.tellTrouble(`${NOT_KEPT} by the server`, ...new Set(said), "The page shows where the run stands now.");
-  } else if (run.problem && !run.problem.login) view.tellTrouble(run.problem.title ?? "Not sent", run.problem.sentence, run.problem.hint);
-  if (run.agrees === false) location.reload();
+    view.tellTrouble("Refused by the server", ...new Set(said), "This is where the run stands. What was refused is in the job's log.");
+  }
+  if (run.replaced) view.tellOnce("A new run was begun", "This run is over: reload the page to see the one under way.");
+  else if (run.problem && !run.problem.login) view.tellOnce(run.problem.title ?? "Not sent", run.problem.sentence, run.problem.hint);
+  if (run.agrees === false) startAnew(view);
   if (run.state.ended && !run.unsent.length && run.reached) leavePage(run);
+};
+
+// The server is the judge: where the page reckons otherwise, the server's own page is shown.
+const startAnew = (view) => {
+  const last = Number(sessionStorage.getItem(ANEW) ?? 0);
+  if (Date.now() - last < 60_000) view.tellOnce("This page does not agree with the server", "Go on from another device, or switch scripts off for this page; and tell whoever looks after this program.");
+  else {
+    sessionStorage.setItem(ANEW, String(Date.now()));
+    location.reload();
+  }
 };
 
 class Server {
@@ -142,7 +153,7 @@ const tell = (error, run, view) => {
   if (error instanceof Refusal) view.tellTrouble("Not recorded", run.pack.words.refused[error.code] ?? "It does not fit where the run stands.");
   else if (error instanceof ElsewhereError) view.tellTrouble("Not recorded", "The run went on in another window of this device. This is where it stands now.");
   else if (error instanceof WrongEntry) view.tellTrouble("Not recorded yet", error.message);
-  else view.tellTrouble(NOT_KEPT, "This device could not keep the entry. Write down what was done, and do not go on before this page can keep it.");
+  else view.tellTrouble("It was not kept", "This device could not keep the entry. Write down what was done, and do not go on before this page can keep it.");
 };
 
 class WrongEntry extends Error {}
@@ -192,7 +203,9 @@ const readCount = (data) => {
 };
 
 const watch = (box, run, clock) => {
-  const look = () => clock.tick({ hidden: document.visibilityState === "hidden" });
+  const look = () => {
+    if (clock.tick({ hidden: document.visibilityState === "hidden" })) run.saveClock().catch(() => {});
+  };
   setInterval(() => { look(); if (!run.state.ended) run.tell(); }, TICK_MS);
   document.addEventListener("visibilitychange", () => {
     look();

@@ -31,8 +31,9 @@ export class RunClock {
     this.changed_ms = 0;
   }
 
-  // Called every second and when the page is shown or hidden: notices sleep and a changed clock.
+  // Called every second and when the page is shown or hidden: notices sleep and a changed clock; true for the latter.
   tick({ hidden = false } = {}) {
+    let changed = false;
     const jump_ms = this.wall() - this.wall_ms - (this.steady() - this.steady_ms);
     if (Math.abs(jump_ms) > JUMP_MS) {
       const slept = jump_ms > 0 && (this.hidden || hidden);
@@ -40,10 +41,12 @@ export class RunClock {
       if (!slept) {
         this.offset_ms -= jump_ms;
         this.changed_ms += jump_ms;
+        changed = true;
       }
       this.#settle(now_ms);
     }
     this.hidden = hidden;
+    return changed;
   }
 
   now_ms() {

@@ -18,7 +18,8 @@ export class CarriedRun {
     Object.assign(this, { run, store, clock, ask, tell, later });
     this.record = null;
     this.state = null;
-    this.reached = true;
+    // Not known before the first answer.
+    this.reached = null;
     this.problem = null;
     this.refused = [];
     this.carrier = null;
@@ -54,8 +55,10 @@ export class CarriedRun {
     const last = this.events.at(-1);
     const at = Math.max(this.clock.now(), last ? parseMoment(last.at) : 0);
     let state = null;
-    const keep = (kept) => {
-      if (!kept || kept.sequence !== this.record.sequence) throw new ElsewhereError("went on in another window");
+    const keep = (found) => {
+      // Forgotten at a login page of another tab: what this page knows is as good.
+      const kept = found ?? this.record;
+      if (kept.sequence !== this.record.sequence) throw new ElsewhereError("went on in another window");
       const event = {
         event_id: makeId(), kind, person: this.pack.person.login, at: writeMoment(at), ...fields,
         device: this.device, sequence: kept.sequence + 1,
@@ -130,29 +133,38 @@ export class CarriedRun {
   }
 
   async #take(answer) {
+    this.replaced = answer.attempt !== this.pack.attempt;
     const results = new Map(answer.results.map((result) => [result.event_id, result]));
     this.record = await this.store.change(this.run, (kept) => {
       const base = kept ?? this.record;
-      const events = [...base.events.slice(0, answer.from), ...answer.events];
+      // Where a new run was begun this one is over: its events are answered, and none of them is news.
+      const events = this.replaced ? base.events : [...base.events.slice(0, answer.from), ...answer.events];
       const known = new Set(events.map((event) => event.event_id));
       // What the server had and has lost, as after an older copy of its data was put back, it gets again.
       const lost = (event) => event.device === this.device && !known.has(event.event_id);
-      const rescued = [...base.events.filter(lost), ...base.refused.filter((event) => event.sequence >= answer.send_from)];
-      const waiting = new Map([...rescued, ...base.unsent].map((event) => [event.event_id, event]));
-      const refused = [...waiting.values()].filter((event) => results.get(event.event_id)?.taken === false);
-      const unsent = [...waiting.values()]
+      const again = (event) => answer.send_from > 0 && event.sequence >= answer.send_from;
+      const rescued = [...base.events.filter(lost), ...base.refused.filter(again)];
+      const waiting = joinEvents(rescued, base.unsent);
+      const refused = waiting.filter((event) => results.get(event.event_id)?.taken === false);
+      const unsent = waiting
         .filter((event) => !results.has(event.event_id) && !known.has(event.event_id))
         .sort((one, other) => one.sequence - other.sequence);
       return {
-        ...base, events, unsent, refused: [...base.refused, ...refused], offset_ms: this.clock.offset_ms,
+        ...base, events, unsent, refused: joinEvents(base.refused, refused), offset_ms: this.clock.offset_ms,
         sequence: Math.max(base.sequence, answer.sequence),
       };
     });
     this.carrier = answer.carrier;
     this.refused.push(...answer.results.filter((result) => !result.taken));
     this.#refold();
-    this.agrees = this.unsent.length > 0 || sameState(this.state, answer.state);
-    if (this.state.ended && !this.unsent.length && this.agrees) await this.store.forget(this.run);
+    this.agrees = this.replaced || this.unsent.length > 0 || sameState(this.state, answer.state);
+    if ((this.state.ended || this.replaced) && !this.unsent.length && this.agrees) await this.store.forget(this.run);
+  }
+
+  // What the device's clock is off is kept, so that a reload without the network knows it.
+  async saveClock() {
+    const offset_ms = this.clock.offset_ms;
+    this.record = await this.store.change(this.run, (kept) => ({ ...(kept ?? this.record), offset_ms }));
   }
 
   #refold() {
@@ -179,5 +191,8 @@ const settleRecord = (pack, events, kept) => {
     refused: kept?.refused ?? [], sequence: Math.max(kept?.sequence ?? 0, pack.sequence), offset_ms: kept?.offset_ms ?? 0,
   };
 };
+
+// Both lists, each event once.
+const joinEvents = (first, second) => [...new Map([...first, ...second].map((event) => [event.event_id, event])).values()];
 
 const sameState = (state, said) => ["step_id", "visit", "phase", "ended"].every((name) => state[name] === said[name]);

@@ -125,9 +125,10 @@ export class RunView {
   drawKept(run) {
     if (!this.kept) return;
     const count = run.unsent.length;
+    if (run.reached === null && !count) return;
     const others = count - run.own.length;
-    let words = run.reached ? "All sent." : "No connection. What you do is kept here and sent later.";
-    if (count) words = `Kept here: ${count} not sent yet.${run.reached ? "" : " No connection; it is tried again by itself."}`;
+    let words = run.reached !== false ? "All sent." : "No connection. What you do is kept here and sent later.";
+    if (count) words = `Kept here: ${count} not sent yet.${run.reached !== false ? "" : " No connection; it is tried again by itself."}`;
     if (others) words = `Kept here: ${others} of ${run.unsent.find((event) => !run.own.includes(event)).person}, sent once they log in here.`;
     if (run.problem?.login) words = `Kept here: ${count} not sent. `;
     if (!run.store.lasting && count) words += " This browser keeps nothing for later: leave the page open.";
@@ -136,11 +137,11 @@ export class RunView {
       this.kept.textContent = words;
       if (run.problem?.login) {
         const link = make("a", "Log in again to send it");
-        link.href = `/login/?next=${encodeURIComponent(location.pathname)}`;
+        link.href = `${this.box.dataset.login}?next=${encodeURIComponent(location.pathname)}`;
         this.kept.append(link);
       }
     }
-    this.kept.classList.toggle("kept-waiting", count > 0 || !run.reached);
+    this.kept.classList.toggle("kept-waiting", count > 0 || run.reached === false);
     this.kept.hidden = false;
   }
 
@@ -176,7 +177,17 @@ export class RunView {
     panel.focus();
   }
 
-  clearTrouble() { this.trouble.replaceChildren(); }
+  // The same again and again is said once: a screen reader would never come to an end.
+  tellOnce(title, ...sentences) {
+    const mark = JSON.stringify([title, ...sentences]);
+    if (mark !== this.told) this.tellTrouble(title, ...sentences);
+    this.told = mark;
+  }
+
+  clearTrouble() {
+    this.told = "";
+    this.trouble.replaceChildren();
+  }
 }
 
 const nameView = (sheet, state, now) => {
