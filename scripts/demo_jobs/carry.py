@@ -144,7 +144,7 @@ def _walk(record: Recorder, plan: Plan, rng: random.Random, who: str) -> str:
             data |= {"kind": "confirmed", "sure": "yes"}
         elif step.kind == "choose":
             data |= {"kind": "chosen", "choice": _choose(step.options, rng)}
-        elif plan.setbacks and step.fails and not step.no_return and rng.random() < step.fails[0].chance:
+        elif plan.setbacks and step.fails and not step.no_return and rng.random() < 4 * step.fails[0].chance:
             data |= {"kind": "failed", "to": step.fails[0].to}
         else:
             data |= {"kind": "done"}

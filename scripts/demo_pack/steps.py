@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bittern.engines.pairing.sheet import Failure, Option, RunSheet, Signal, Step
+from bittern.engines.pairing.sheet import Failure, Option, RunSheet, Signal, Step, SupplyNeed
 
 AUTHORITY, EVERY_KEY, OLD_KEY = "authority", "every-key", "old-key"
 SUPPLY, MAKER_TOOL = "steady-supply", "maker-tool"
@@ -55,9 +55,11 @@ def signal(kind: str, count: int = 1, text: str = "") -> Signal:
 def make_sheet(
     sheet_id: str, title: str, census: str, needs: Iterable[str], steps: Iterable[Step]
 ) -> RunSheet:
-    """Return a run sheet that starts with its first step."""
-    by_id = {step.id: step for step in steps}
-    return RunSheet(sheet_id, title, next(iter(by_id)), census, tuple(needs), by_id)
+    """Return a run sheet that starts with its first step, and has its supply read before what is final."""
+    by_id, needs = {step.id: step for step in steps}, tuple(needs)
+    final = any(step.no_return for step in by_id.values())
+    supply = SupplyNeed() if SUPPLY in needs and final else None
+    return RunSheet(sheet_id, title, next(iter(by_id)), census, needs, by_id, supply)
 
 
 def arrive(then: str, *, engine: bool = True) -> list[Step]:

@@ -114,7 +114,9 @@ class Bench:
         """Go on with every step working until ``until`` holds or the run has ended."""
         while not self.run.state.ended and not until(self.run):
             step = self.run.sheet.steps[self.run.state.step_id]
-            if self.run.state.phase == "confirm":
+            if self.run.state.phase == "supply":
+                self.do("pairing-event", self.event("supply", volts="12.6"))
+            elif self.run.state.phase == "confirm":
                 self.do("pairing-event", self.event("confirmed", sure="yes"))
             elif step.kind == "choose":
                 self.do("pairing-event", self.event("chosen", choice=step.options[0].label))

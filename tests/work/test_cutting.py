@@ -67,7 +67,8 @@ def test_no_sound_blade_is_gouged_and_only_the_bow_keeps_metal(blade, data):
     swept = prove_program(text, standard, bitting, cutter, edge=edge)
     assert swept.gouge_mm <= 0.005
     spoilt = {finding.kind for finding in swept.findings if finding.spoils}
-    assert spoilt <= {"root", "uncut"}
+    # Metal that was to be gone and is kept may stand in the way of the move back; such a plan is refused.
+    assert spoilt <= {"root", "uncut", "rapid"}
     mouth = standard.flat_mm / 2 + (get_edge_height_mm(standard) - min(standard.depths_mm)) * math.tan(
         math.radians(standard.angle_deg) / 2
     )

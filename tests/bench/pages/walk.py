@@ -59,8 +59,11 @@ def walk(desk: Desk, number: int, until: Callable[[Run], bool]) -> None:
     """Go on with every step working, by the last option: the first ones ask for one more key for ever."""
     while not (run := find_run(desk, number)).state.ended and not until(run):
         step = run.sheet.steps[run.state.step_id]
-        if run.state.phase == "confirm":
-            more: dict[str, object] = {"kind": "confirmed", "sure": "yes"}
+        more: dict[str, object]
+        if run.state.phase == "supply":
+            more = {"kind": "supply", "volts": "12.6"}
+        elif run.state.phase == "confirm":
+            more = {"kind": "confirmed", "sure": "yes"}
         elif step.kind == "choose":
             more = {"kind": "chosen", "choice": step.options[-1].label}
         else:
