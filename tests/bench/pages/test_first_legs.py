@@ -230,6 +230,7 @@ def test_above_the_bar_the_article_is_taken_with_one_press(cast: Cast, log_in: L
         {"kind": "button_count", "value": str(len(article.buttons)), "how": "seen"},
         {"kind": "blade", "value": article.blade, "how": "seen"},
         {"kind": "fcc_id", "value": article.fcc_id, "how": "seen"},
+        {"kind": "chip", "value": article.chip, "how": "measured"},
     ):
         do(client, number, "observe", **answer)
     found = weigh(desk, desk.store.load(number))
