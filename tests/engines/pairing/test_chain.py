@@ -76,6 +76,13 @@ def test_a_rare_long_detour_spoils_neither_quantile() -> None:
     assert figures.time_p90_s == pytest.approx(expected_s, rel=5e-4)
 
 
+def test_a_short_median_beside_a_long_ninth_decile_keeps_its_own_grid() -> None:
+    detour = act("wait", 1_000, 100_000, "fine")
+    figures = analyse_sheet(make_sheet(act("turn", 1, 4, "fine", Failure("wait", 0.11)), detour, FINE))
+    assert figures.time_p50_s == pytest.approx(triangular_quantile_s(1, 4, 0.5 / 0.89), rel=2e-4)
+    assert figures.time_p90_s > 1_000
+
+
 def test_sheets_that_take_no_time_say_so() -> None:
     for sheet in (make_sheet(FINE), make_sheet(act("turn", 0, 0, "fine", Failure("turn", 0.3)), FINE)):
         figures = analyse_sheet(sheet)
