@@ -16,6 +16,7 @@ from bittern.engines.pairing.vehicle_state import Happening, Vehicle
 
 FULL = 100
 SUCCESS = 80
+LEAST_SPREAD_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -346,12 +347,12 @@ def _judge_time(vehicle: Vehicle, figures: SheetFigures, weights: Weights) -> It
     """Yield what slowness costs.
 
     Fetching a key and connecting the supply are care that the sheet's times know nothing of. Where chance
-    alone made the steps long, the person has the sheet's own spread on top, or half its median where that is
-    more.
+    alone made the steps long, the person has the sheet's own spread on top, or half its median, or a minute,
+    whichever is most.
     """
     beside_s = {"fetch-key": FETCH_S, "connect-supply": CONNECT_S, "remove-supply": CONNECT_S}
     steps_s = vehicle.skipped_s - sum(beside_s.get(line.kind, 0.0) for line in vehicle.log)
-    spread_s = max(figures.time_p90_s - figures.time_p50_s, figures.time_p50_s / 2)
+    spread_s = max(figures.time_p90_s - figures.time_p50_s, figures.time_p50_s / 2, LEAST_SPREAD_S)
     limit_s = max(figures.time_p90_s, steps_s + spread_s)
     time_s = vehicle.now_s + steps_s
     if time_s <= limit_s:
