@@ -68,6 +68,17 @@ def test_a_constant_step_tried_again_is_geometric(again: float) -> None:
         assert found_s == pytest.approx(7 * tries, rel=3e-4)
 
 
+@pytest.mark.parametrize("again", [0.25, 0.5, 0.6, 0.75, 0.9])
+@pytest.mark.parametrize("took_s", [3, 7, 10])
+def test_a_chance_that_is_met_exactly_is_met(again: float, took_s: float) -> None:
+    sheet = make_sheet(act("turn", took_s, took_s, "fine", Failure("turn", again)), FINE)
+    for tries in range(1, 9):
+        # With so many tries it is over with exactly this chance.
+        chance = 1 - again**tries
+        if chance < 0.999:
+            assert find_time_quantiles(sheet, [chance]) == [pytest.approx(took_s * tries, rel=1e-9)]
+
+
 def test_a_rare_long_detour_spoils_neither_quantile() -> None:
     detour = act("wait", 1_000, 100_000, "fine")
     figures = analyse_sheet(make_sheet(act("turn", 1, 1, "fine", Failure("wait", 0.11)), detour, FINE))
