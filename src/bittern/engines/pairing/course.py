@@ -199,7 +199,7 @@ def make_course(sheets: Iterable[RunSheet], keys: Sequence[KeyInHand] = KEYS) ->
                 sheet_id=sheet.id,
                 family=find_family(sheet),
                 faults=tuple(name for name in plan.faults if name in fitting),
-                seed=zlib.crc32(f"{place} {sheet.id}".encode()),
+                seed=zlib.crc32(f"{place} {sheet.id}".encode()) % 2**31,
                 keys=tuple(keys),
             )
         )
