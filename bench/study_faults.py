@@ -42,7 +42,9 @@ def main() -> int:
     return 1 if tally.harm else 0
 
 
-def study_faults(folder: Path, *, sheets: tuple[str, ...] = (), faults: tuple[str, ...] = ALL) -> Tally:
+def study_faults(
+    folder: Path, *, sheets: tuple[str, ...] = (), faults: tuple[str, ...] = ALL, most_runs: int = MOST_RUNS
+) -> Tally:
     """Carry every sheet under every fault until each of its steps was passed, and return the tally."""
     tally, draw = Tally(), random.Random(SEED)
     with open_shop(folder / "data") as shop:
@@ -52,7 +54,7 @@ def study_faults(folder: Path, *, sheets: tuple[str, ...] = (), faults: tuple[st
             for fault in faults:
                 seen: Counter[Any] = Counter()
                 own = Tally(faults=tally.faults)
-                for _ in range(MOST_RUNS):
+                for _ in range(most_runs):
                     _carry(shop, reader, sheet, fault, own, draw, seen)
                     if steps <= {step for _, step in own.steps}:
                         break

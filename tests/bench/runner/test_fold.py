@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import subprocess
 from collections.abc import Iterator
 from dataclasses import asdict, replace
@@ -26,12 +25,12 @@ from bittern.engines.pairing.errors import PairingError
 from bittern.engines.pairing.event import EVENT_KINDS, SUPPLY_SOURCES, RunEvent, RunState
 from bittern.engines.pairing.runner import apply_event, start_run
 from bittern.engines.pairing.sheet import RunSheet
-from tests.architecture.places import SOURCE
+from tests.faults import copy_scripts, find_node
 from tests.strategies.sheets import any_sheets, sound_sheets
 
-NODE = shutil.which("node")
-pytestmark = pytest.mark.skipif(NODE is None, reason="needs node; the browser tests run the same script")
-SCRIPTS = SOURCE / "bench" / "static" / "bench"
+pytestmark = pytest.mark.skipif(
+    find_node() is None, reason="needs node; the browser tests run the same script"
+)
 DRIVER = Path(__file__).with_name("fold_driver.mjs")
 START = datetime(2031, 3, 3, 9, 0, tzinfo=UTC)
 # Around the borders that matter: none, a hair, a window, ten minutes to the microsecond.
@@ -48,8 +47,8 @@ VOLTS = st.none() | st.floats(-1, 70).map(lambda volts: round(volts, 2)) | st.sa
 class Device:
     """The script in node: asked a run a line."""
 
-    def __init__(self) -> None:
-        words = [NODE or "node", "--experimental-default-type=module", str(DRIVER), str(SCRIPTS)]
+    def __init__(self, scripts: Path) -> None:
+        words = [str(find_node()), str(DRIVER), str(scripts)]
         self.process = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 
     def fold(self, sheet: RunSheet, events: list[RunEvent]) -> list[dict[str, Any]]:
@@ -63,8 +62,8 @@ class Device:
 
 
 @pytest.fixture(scope="module")
-def device() -> Iterator[Device]:
-    device = Device()
+def device(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Device]:
+    device = Device(copy_scripts(tmp_path_factory.mktemp("scripts")))
     yield device
     assert device.process.stdin
     assert device.process.stdout
