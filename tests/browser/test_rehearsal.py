@@ -66,6 +66,28 @@ def test_a_rehearsal_with_a_tired_battery(visit: Callable[..., Visitor]) -> None
     expect(page.get_by_role("heading", name="Before the first step")).to_be_visible()
 
 
+def test_deeds_that_arrive_at_the_same_moment_are_all_done(visit: Callable[..., Visitor]) -> None:
+    page = visit("wren", PHONE).page
+    begin(page, SHEET)
+    statuses = page.evaluate(
+        """async () => {
+            const form = document.querySelector(".deeds");
+            const token = form.querySelector("[name=csrfmiddlewaretoken]").value;
+            const send = (id) => fetch(form.action, {
+                method: "POST",
+                body: new URLSearchParams({deed: "open-door", deed_id: id, csrfmiddlewaretoken: token}),
+            });
+            // The last one is the first one over again.
+            const sent = await Promise.all(["a", "b", "c", "d", "e", "f", "a"].map(send));
+            return sent.map((one) => one.status);
+        }"""
+    )
+    assert statuses == [200] * 7
+    page.reload()
+    page.get_by_text("How it stands, in words").click()
+    expect(page.locator(".vehicle dl")).to_contain_text("6 open")
+
+
 def test_what_sounds_is_what_the_words_say_and_only_once_asked_for(visit: Callable[..., Visitor]) -> None:
     page = visit("tobin", PHONE).page
     page.add_init_script(COUNT_TONES)

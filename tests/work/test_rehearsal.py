@@ -56,7 +56,8 @@ class MemoryRehearsals:
         self.kept[number] = replace(rehearsal, id=number)
         return number
 
-    def find(self, number: int) -> Rehearsal | None:
+    def find(self, number: int, *, hold: bool = False) -> Rehearsal | None:
+        del hold
         return self.kept.get(number)
 
     def save(self, rehearsal: Rehearsal) -> None:

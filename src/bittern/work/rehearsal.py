@@ -109,7 +109,7 @@ def begin_run(
     entry = Entry(data)
     keys, needs = read_census(entry), entry.words("needs")
     with store.transaction():
-        scene = _load_own(store, number, person)
+        scene = _load_own(store, number, person, hold=True)
         if scene.run.state.phase != "needs":
             return
         missing = [word_need(need) for need in scene.sheet.needs if need not in needs]
@@ -139,7 +139,7 @@ def record_event(
     made = read_event_entry(entry, person)
     entry.finish()
     with store.transaction():
-        scene = _load_own(store, number, person)
+        scene = _load_own(store, number, person, hold=True)
         if made.event_id in scene.run.state.event_ids:
             return
         now = desk.clock.now()
@@ -159,7 +159,7 @@ def do_deed(
         _read_by_link(desk, store, number, person, kind, deed_id)
         return
     with store.transaction():
-        scene = _load_own(store, number, person)
+        scene = _load_own(store, number, person, hold=True)
         if _is_done(scene, deed_id):
             return
         _require_going(scene)
@@ -197,7 +197,7 @@ def _read_by_link(
     else:
         volts, says = read_supply(scene.vehicle, at_s), []
     with store.transaction():
-        scene = _load_own(store, number, person)
+        scene = _load_own(store, number, person, hold=True)
         if _is_done(scene, deed_id):
             return
         now = desk.clock.now()
@@ -251,8 +251,8 @@ def _score(kept: Rehearsal, scene: Scene, now: datetime) -> Rehearsal:
     return replace(kept, ended_at=now, points=score.points, success=score.success, reasons=reasons)
 
 
-def _load_own(store: RehearsalStore, number: int, person: Person) -> Scene:
-    scene = load_scene(store, number, person)
+def _load_own(store: RehearsalStore, number: int, person: Person, *, hold: bool = False) -> Scene:
+    scene = open_scene(get_rehearsal(store, number, person, hold=hold))
     if scene.rehearsal.person != person.login:
         raise NotAllowedError(f"{person.login} in the rehearsal of another", "whoever began it")
     return scene

@@ -79,8 +79,8 @@ class RehearsalStore(Protocol):
         """Keep a new rehearsal and return its number."""
         ...
 
-    def find(self, number: int) -> Rehearsal | None:
-        """Return a rehearsal or None."""
+    def find(self, number: int, *, hold: bool = False) -> Rehearsal | None:
+        """Return a rehearsal or None; ``hold``: nobody else changes it until the transaction ends."""
         ...
 
     def save(self, rehearsal: Rehearsal) -> None:
@@ -96,7 +96,7 @@ class RehearsalStore(Protocol):
         ...
 
 
-def get_rehearsal(store: RehearsalStore, number: int, person: Person) -> Rehearsal:
+def get_rehearsal(store: RehearsalStore, number: int, person: Person, *, hold: bool = False) -> Rehearsal:
     """Return a rehearsal of the person's own; an owner sees everybody's.
 
     Raises
@@ -107,7 +107,7 @@ def get_rehearsal(store: RehearsalStore, number: int, person: Person) -> Rehears
         There is none, or it is somebody else's: which of the two is not told.
     """
     require(person, "bench")
-    found = store.find(number)
+    found = store.find(number, hold=hold)
     if found is None or (found.person != person.login and not person.may("owner")):
         raise NoSuchRehearsalError(f"rehearsal {number}", "the number of one of your rehearsals")
     return found

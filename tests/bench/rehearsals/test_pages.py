@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
@@ -30,6 +32,26 @@ COUNT = {
     "key-2-present": "yes",
     "key-2-worked": "yes",
 }
+
+
+# The tests' SQLite lives in memory, shared by threads, and knows no waiting; a real file: tests/browser.
+@pytest.mark.skipif(connection.vendor == "sqlite", reason="needs a database that several threads share")
+@pytest.mark.django_db(transaction=True)
+def test_two_deeds_at_the_same_moment_are_both_done(cast: Cast, log_in: LogIn) -> None:
+    number = begin(log_in(cast.technician))
+    statuses: list[int] = []
+
+    def knock() -> None:
+        statuses.append(do(log_in(cast.technician), number, "open-door").status_code)
+        connection.close()
+
+    threads = [threading.Thread(target=knock) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert statuses == [302] * 4
+    assert look(number).vehicle.open_doors == 4
 
 
 @pytest.fixture

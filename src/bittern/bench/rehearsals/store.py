@@ -43,9 +43,10 @@ class DjangoRehearsals:
         """Keep a new rehearsal and return its number."""
         return int(RehearsalRecord.objects.create(**_write(rehearsal)).pk)
 
-    def find(self, number: int) -> Rehearsal | None:
-        """Return a rehearsal or None."""
-        row = RehearsalRecord.objects.filter(pk=number).first()
+    def find(self, number: int, *, hold: bool = False) -> Rehearsal | None:
+        """Return a rehearsal or None; with ``hold`` its row is locked until the transaction ends."""
+        rows = RehearsalRecord.objects.filter(pk=number)
+        row = (rows.select_for_update() if hold else rows).first()
         return _read(row) if row else None
 
     def save(self, rehearsal: Rehearsal) -> None:
