@@ -98,6 +98,29 @@ def test_choices_make_one_and_follow_what_was_taken() -> None:
     assert yes.proposed + no.proposed == pytest.approx(1, abs=1e-12)
 
 
+def test_what_was_never_seen_stays_possible() -> None:
+    rule = Rule(least_chance=1e-9)
+    worked = [run_of(visit(60), visit(6, "chosen", "fine", "no")) for _ in range(3_000)]
+    turn, which = (
+        by_kind(propose_figures(SHEET, worked, today=TODAY, rule=rule), step) for step in ("turn", "which")
+    )
+    # The posterior means are 4 and 8 in 3,040.
+    assert turn["failures"].figures[0].proposed == 0.002
+    assert which["choice"].figures[0].proposed == pytest.approx(0.003)
+    rare = make_sheet(
+        replace(TURN, fails=(Failure("off", 0.0004, "dark"),)),
+        replace(WHICH, options=(Option("yes", "turn", 0.0004), Option("no", "fine"))),
+        FINE,
+        OFF,
+    )
+    runs = [replace(one, sheet=rare) for one in worked]
+    for proposal in propose_figures(rare, runs, today=TODAY, rule=rule):
+        assert all(figure.proposed > 0 for figure in proposal.figures)
+    after = apply_proposals(rare, propose_figures(rare, runs, today=TODAY, rule=rule))
+    assert after.steps["turn"].fails[0].chance == 0.0004
+    assert list_ways(after.steps["which"])[0].chance == pytest.approx(0.0004)
+
+
 def test_one_run_that_goes_round_and_round_counts_as_five_visits() -> None:
     rule = Rule(fewest_runs=1, least_chance=0)
     many = [run_of(*[visit(60, "failed", "off") for _ in range(50)])]
@@ -116,6 +139,59 @@ def test_a_run_of_a_year_ago_weighs_half_and_one_of_five_years_nothing() -> None
     assert get_chance(0) == pytest.approx(round((4 + 10) / 50, 3))
     assert get_chance(365) == pytest.approx(round((4 + 5) / 45, 3))
     assert get_chance(5 * 365) == 0.1
+
+
+def test_odd_times_alone_propose_nothing() -> None:
+    for times in ((5, 250), (0, 60), (600, 600)):
+        wide = replace(TURN, typical_s=times[0], slowest_s=times[1])
+        sheet = make_sheet(wide, WHICH, FINE, OFF)
+        runs = [run_of(visit(1e5), sheet=sheet) for _ in range(4)]
+        assert by_kind(propose_figures(sheet, runs, today=TODAY)) == {}
+
+
+def test_two_steps_of_a_family_have_the_posterior_summed_up_at_length() -> None:
+    # From the model's own words, over every mu, tau, theta and shape of both steps, with no step left out.
+    seen = {"one": np.array([95.0, 120.0, 88.0]), "two": np.array([30.0, 41.0])}
+    sheet_s = {"one": (40, 120), "two": (20, 30)}
+    theta, shape = np.linspace(-1.5, 1.5, 201), np.geomspace(0.02, 3.0, 120)
+    mu, tau = np.linspace(-0.6, 0.6, 25), (0.05, 0.1, 0.2, 0.3)
+    likelihood = {}
+    for name, (typical_s, slowest_s) in sheet_s.items():
+        mean_s = (2 * typical_s + slowest_s) / 3
+        means = mean_s * np.exp(theta)[:, None]
+        width = means * shape
+        spread = np.log(shape / ((slowest_s - typical_s) / mean_s)) / 0.25
+        found = np.exp(-0.5 * spread**2) * np.ones_like(means)
+        for second in seen[name]:
+            left = (means + 2 * width / 3 - second) / width
+            density = np.where((left >= 0) & (left <= 1), 2 * left / width, 0)
+            found = found * (0.9 * density + 0.1 / (2 * np.log(30) * second))
+        likelihood[name] = found
+    posterior = np.zeros((len(theta), len(shape)))
+    for one_mu in mu:
+        for one_tau in tau:
+            prior = np.exp(-0.5 * ((theta - one_mu) / one_tau) ** 2) / one_tau
+            chance = np.exp(-0.5 * (one_mu / 0.15) ** 2) * float(prior @ likelihood["two"].sum(axis=1))
+            posterior += chance * prior[:, None] * likelihood["one"]
+    typical_s = (200 / 3 * np.exp(theta)[:, None] * (1 - shape / 3)).ravel()
+    order = np.argsort(typical_s)
+    behind = np.cumsum(posterior.ravel()[order]) / posterior.sum()
+    times = {name: Times(*sheet_s[name], seconds, np.ones(len(seconds))) for name, seconds in seen.items()}
+    learnt = learn_times(times, ["one"])["one"].typical
+    expected = [float(typical_s[order][np.searchsorted(behind, chance)]) for chance in (0.05, 0.5, 0.95)]
+    assert [learnt.low, learnt.value, learnt.high] == pytest.approx(expected, rel=0.02)
+
+
+def test_old_times_weigh_less_than_new_ones() -> None:
+    rng = np.random.default_rng(4)
+    slow, usual = draw_s(rng, 80, 240, 10), draw_s(rng, 40, 120, 10)
+
+    def get_typical_s(old: np.ndarray, new: np.ndarray) -> float:
+        weights = np.array([0.1] * 10 + [1.0] * 10)
+        times = Times(40, 120, np.concatenate([old, new]), weights)
+        return learn_times({"turn": times}, ["turn"])["turn"].typical.value
+
+    assert get_typical_s(slow, usual) < 0.75 * get_typical_s(usual, slow)
 
 
 @pytest.mark.parametrize("truth", [(40, 120), (60, 200), (25, 60), (90, 95)])

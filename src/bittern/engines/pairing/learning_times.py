@@ -189,4 +189,4 @@ def _estimate(values: FloatArray, chances: FloatArray, half: float) -> Estimate:
     order = np.argsort(values)
     behind = np.cumsum(chances[order])
     low, middle, high = values[order][np.searchsorted(behind, [0.05, 0.5, 0.95]).clip(max=len(order) - 1)]
-    return Estimate(float(middle), float(low) / half, float(high) * half)
+    return Estimate(float(middle), max(float(low) / half, 0.0), float(high) * half)
