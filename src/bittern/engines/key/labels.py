@@ -14,8 +14,13 @@ from bittern.engines.key.features import Integers
 MOST_ALIKE = 24
 # Part of the shorter text's pairs that two texts share at least, if one may be a misreading of the other.
 _LEAST_SHARED = 0.4
+# Parts of the pairs, as fractions, down to that part: what shares more is looked for by itself, as it is few.
+_LEVELS = ((3, 5), (2, 5))
+# A pair that one label in so many has is kept as a bit for every label: quicker to add than a list of places.
+_OFTEN = 64
 # Characters that are easily mixed count as one when labels are compared roughly.
 _ROUGH = str.maketrans("OQDILSBZGV", "0001158260", "-? ") | {ord("V"): "U"}
+_Counts = NDArray[np.unsignedinteger]
 _SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -31,12 +36,16 @@ class LabelIndex:
     def __init__(self, labels: Sequence[Hashable]) -> None:
         texts = [str(label) for label in labels]
         codes, label = _rough_pairs(texts)
-        self._count = len(texts)
-        self._pairs = np.bincount(label, minlength=len(texts)).astype(np.int16)
-        self._fewest = int(self._pairs[self._pairs > 0].min(initial=1 << 14))
+        pairs = np.bincount(label, minlength=len(texts))
+        # Labels with the same number of pairs stand together, so that one threshold does for all of them.
+        self._place = np.argsort(pairs, kind="stable").astype(np.int32)
+        size = pairs[self._place]
+        self._sizes = np.unique(size[size > 0])
+        self._spans = np.searchsorted(size, np.append(self._sizes, size[-1:] + 1))
+        at = np.empty(len(texts), dtype=np.int64)
+        at[self._place] = np.arange(len(texts))
         order = np.argsort(codes, kind="stable")
-        self._label = label[order].astype(np.int32)
-        self._first = np.searchsorted(codes[order], np.arange(len(_SIGNS) ** 2 + 1))
+        self._lay_pairs(codes[order], at[label[order]])
         self.grantees: dict[str, int] = {}
         self.grantee = np.array([self._grantee_of(text) for text in texts], dtype=np.int64)
 
@@ -50,25 +59,60 @@ class LabelIndex:
         wrong characters in the middle of seven leave three pairs of six.
         """
         wanted = pairs_of(reading)
-        if not wanted:
-            return np.zeros(0, dtype=np.int64)
-        counts = np.zeros(self._count, dtype=np.int16)
-        for pair in wanted:
-            code = _SIGNS.index(pair[0]) * len(_SIGNS) + _SIGNS.index(pair[1])
-            # One label stands at most once under a pair, so the sum by places loses nothing.
-            counts[self._label[self._first[code] : self._first[code + 1]]] += 1
-        # No label has fewer pairs than the fewest, so none with fewer in common is alike enough.
-        least = max(1, int(np.ceil(_LEAST_SHARED * min(self._fewest, len(wanted)))))
-        found = (counts >= least).nonzero()[0]
+        counts = self._count_shared(wanted)
+        shorter = np.minimum(self._sizes, len(wanted))
+        found, least = np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+        for above, below in _LEVELS:
+            least, higher = -(-above * shorter // below), least
+            if not np.array_equal(least, higher):
+                found = self._find_sharing(counts, least)
+            # All that were left out are less alike than any of these.
+            if len(found) >= most:
+                break
         shared = counts[found].astype(np.int64)
-        shorter = np.maximum(1, np.minimum(self._pairs[found], len(wanted)))
-        enough = shared >= _LEAST_SHARED * shorter
-        found, shared, alike = found[enough], shared[enough], shared[enough] / shorter[enough]
+        alike = shared / shorter[np.searchsorted(self._spans, found, side="right") - 1]
         if len(found) > most:
             kept = alike >= np.partition(alike, len(alike) - most)[len(alike) - most]
             found, shared, alike = found[kept], shared[kept], alike[kept]
-        order = np.lexsort((found, -shared, -alike))[:most]
-        return np.asarray(found[order], dtype=np.int64)
+        places = self._place[found]
+        order = np.lexsort((places, -shared, -alike))[:most]
+        return np.asarray(places[order], dtype=np.int64)
+
+    def _lay_pairs(self, codes: Integers, at: Integers) -> None:
+        """Keep the labels of every pair: places of the few of a rare one, a bit a label of a common one."""
+        first = np.searchsorted(codes, np.arange(len(_SIGNS) ** 2 + 1))
+        often = np.diff(first) * _OFTEN >= max(1, len(self._place))
+        self._bits: dict[int, NDArray[np.uint8]] = {}
+        for code in np.flatnonzero(often).tolist():
+            has = np.zeros(len(self._place), dtype=np.uint8)
+            has[at[first[code] : first[code + 1]]] = 1
+            self._bits[code] = np.packbits(has)
+        rare = ~often[codes]
+        self._rare = at[rare].astype(np.int32)
+        self._first = np.searchsorted(codes[rare], np.arange(len(_SIGNS) ** 2 + 1))
+
+    def _count_shared(self, wanted: set[str]) -> _Counts:
+        """Return how many of the pairs each label has."""
+        count = len(self._place)
+        size = np.dtype(np.uint8 if len(wanted) < 256 else np.uint16)
+        counts: _Counts = np.zeros(count, dtype=size)
+        for pair in wanted:
+            code = _SIGNS.index(pair[0]) * len(_SIGNS) + _SIGNS.index(pair[1])
+            bits = self._bits.get(code)
+            if bits is not None:
+                counts += np.unpackbits(bits, count=count)
+            else:
+                # One label stands at most once under a pair, so the sum by places loses nothing.
+                counts[self._rare[self._first[code] : self._first[code + 1]]] += 1
+        return counts
+
+    def _find_sharing(self, counts: _Counts, least: Integers) -> Integers:
+        """Return the labels that share at least ``least`` pairs, which is given for each number of pairs."""
+        enough = np.zeros(len(counts), dtype=np.bool_)
+        for first, last, one in zip(self._spans[:-1], self._spans[1:], least.tolist(), strict=True):
+            if one:
+                np.greater_equal(counts[first:last], one, out=enough[first:last])
+        return enough.nonzero()[0]
 
     def _grantee_of(self, label: str) -> int:
         """Return the number of the grantee code that ``label`` begins with, or -1."""
