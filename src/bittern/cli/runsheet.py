@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -83,15 +83,7 @@ def rehearse_command(
     except FaultsError as error:
         faults = list(error.faults)
     if faults:
-        plain = [fault.as_dict() for fault in faults]
-        data: dict[str, object] = {
-            "ok": False,
-            "faults": plain,
-            "outcome": None,
-            "ended": False,
-            "events": [],
-        }
-        emit(data, as_json=as_json, text=lambda: "\n".join(f"fault: {fault}" for fault in faults))
+        _refuse(faults, as_json=as_json)
         raise NoAnswer
     answers = _read_script(script) if script else _read_terminal()
     if vehicle:
@@ -106,6 +98,13 @@ def rehearse_command(
     emit(data, as_json=as_json, text=lambda: print_walk(walk, state))
     if state.outcome != "good":
         raise NoAnswer
+
+
+def _refuse(faults: Sequence[Fault], *, as_json: bool) -> None:
+    """Say why a sheet cannot be rehearsed."""
+    data: dict[str, object] = {"ok": False, "faults": [fault.as_dict() for fault in faults]}
+    data |= {"outcome": None, "ended": False, "events": []}
+    emit(data, as_json=as_json, text=lambda: "\n".join(f"fault: {fault}" for fault in faults))
 
 
 class Walk:
