@@ -12,6 +12,7 @@ fault. Then the same in Chromium, which is killed at every step, with the networ
 from __future__ import annotations
 
 import random
+import subprocess
 import sys
 import tempfile
 import time
@@ -37,9 +38,42 @@ def main() -> int:
         return 1
     began = time.monotonic()
     with tempfile.TemporaryDirectory(prefix="bittern-faults-") as folder:
-        tally = study_faults(Path(folder))
+        tally = study_faults(Path(folder) / "node")
         print_tally(tally, time.monotonic() - began)
-    return 1 if tally.harm else 0
+    # The settings of a process know one data folder: the browser's part has a process of its own.
+    browser = subprocess.run([sys.executable, __file__, "--browser"], check=False)
+    return 1 if tally.harm or browser.returncode else 0
+
+
+def kill_browsers(sheets: tuple[str, ...] = ()) -> int:
+    """Carry every sheet in Chromium, killed at every step, and print the counts; 1 where there is harm."""
+    from simulated_runs.browser import CHROMIUM, Kills, carry_under_kills
+
+    if not Path(CHROMIUM).exists():
+        print(f"\nno {CHROMIUM}: the part in a real browser is left out")
+        return 0
+    began, kills, tally = time.monotonic(), Kills(), Tally()
+    with (
+        tempfile.TemporaryDirectory(prefix="bittern-faults-") as folder,
+        open_shop(Path(folder) / "data", static=True) as shop,
+    ):
+        reader = Reader(shop)
+        for sheet in reader.list_sheets(sheets):
+            number = reader.begin(sheet)
+            before = kills.walked
+            carry_under_kills(shop, number, Path(folder), kills)
+            logged = reader.list_events(number)
+            compare(sheet, [event.event_id for event in logged if event.device], logged, tally)
+            tally.lost += kills.walked - before - sum(1 for event in logged if event.device)
+        reader.verify(tally)
+    print(f"\nChromium killed          {kills.online} times online, {kills.offline} offline")
+    print(f"events walked            {kills.walked}")
+    print(f"lost {tally.lost}, doubled {tally.doubled}, disordered {tally.disordered}, ", end="")
+    print(f"misplaced {kills.misplaced}")
+    for note in (*kills.notes, *tally.notes):
+        print(f"  {note}")
+    print(f"took {time.monotonic() - began:.0f} s")
+    return 1 if tally.harm or kills.misplaced else 0
 
 
 def study_faults(
@@ -128,4 +162,4 @@ def print_tally(tally: Tally, took_s: float) -> None:
 
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    raise SystemExit(kill_browsers() if "--browser" in sys.argv else main())

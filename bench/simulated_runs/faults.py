@@ -93,7 +93,7 @@ class Shop:
 @contextmanager
 def open_shop(folder: Path, *, static: bool = False) -> Iterator[Shop]:
     """Serve a shop with a run of every demo sheet begun."""
-    folder.mkdir(parents=True)
+    folder.mkdir(parents=True, exist_ok=True)
     shop = Shop(folder, static=static)
     try:
         yield shop

@@ -17,6 +17,8 @@ pytestmark = pytest.mark.browser
 
 JOB = 45
 SMALL = {"width": 360, "height": 740}
+CARRIED = "navigator.serviceWorker.controller !== null"
+NOT_KEPT = "navigator.serviceWorker.getRegistrations().then((all) => all.length === 0)"
 SAYS = ".step-say, .no-return.point h1, .ask"
 
 
@@ -45,6 +47,15 @@ def press(page: Page) -> str:
     return page.locator(SAYS).first.inner_text()
 
 
+def await_true(page: Page, expression: str) -> None:
+    """Wait until it is so; the pages' policy lets the browser evaluate nothing by itself."""
+    for _ in range(150):
+        if page.evaluate(expression):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(f"never: {expression}")
+
+
 def at_end(page: Page) -> bool:
     return page.locator(".moves a.button").count() > 0
 
@@ -62,7 +73,7 @@ def test_a_run_goes_on_to_its_end_without_the_network_and_a_reload_keeps_the_pla
     page.goto(f"/jobs/{JOB}/pairing/")
     steps.await_sent(page)
     page.evaluate("navigator.serviceWorker.ready.then((one) => one.scope)")
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    await_true(page, CARRIED)
     scan.check_page(page)
     steps.check_fits(page)
     visitor.context.set_offline(True)
@@ -84,9 +95,7 @@ def test_a_run_goes_on_to_its_end_without_the_network_and_a_reload_keeps_the_pla
     expect(page.locator(".kept-line")).to_have_text("All sent.", timeout=40_000)
     expect(page.locator(SAYS).first).to_have_text(end, use_inner_text=True)
     # Nothing of it stays on the device once it has ended and is sent.
-    page.wait_for_function(
-        "navigator.serviceWorker.getRegistrations().then((all) => all.length === 0)", polling=200
-    )
+    await_true(page, NOT_KEPT)
     assert page.evaluate("caches.keys()") == []
     assert read_runs(page) == 0
     assert len(seen) == walked
@@ -112,7 +121,7 @@ def test_no_page_but_the_runners_is_kept(visit: Callable[..., Visitor]) -> None:
     page = visitor.page
     page.goto(f"/jobs/{JOB}/pairing/")
     steps.await_sent(page)
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    await_true(page, CARRIED)
     page.goto(f"/jobs/{JOB}/")
     customer = page.locator("h1").inner_text()
     kept: list[str] = page.evaluate(
@@ -131,15 +140,13 @@ def test_after_a_logout_the_device_keeps_nothing_that_was_sent(visit: Callable[.
     page = visitor.page
     page.goto(f"/jobs/{JOB}/pairing/")
     steps.await_sent(page)
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    await_true(page, CARRIED)
     assert read_runs(page) == 1
     page.goto("/")
     page.get_by_role("button", name="Log out").click()
     expect(page.get_by_role("heading", name="Log in")).to_be_visible()
-    page.wait_for_function(
-        "navigator.serviceWorker.getRegistrations().then((all) => all.length === 0)", polling=200
-    )
-    page.wait_for_function("caches.keys().then((all) => all.length === 0)", polling=200)
+    await_true(page, NOT_KEPT)
+    await_true(page, "caches.keys().then((all) => all.length === 0)")
     assert read_runs(page) == 0
 
 
