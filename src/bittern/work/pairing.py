@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -86,8 +86,13 @@ def load_run(desk: Desk, job: JobFile) -> Run | None:
     """Return where the pairing stands by its events; None when none has begun."""
     if job.pairing is None or not job.pairing.sheet:
         return None
-    sheet = _parse_sheet(job.pairing.sheet_text, job.pairing.sheet)
-    return Run(sheet, fold_events(sheet, load_events(desk, job)), job.pairing.attempt)
+    return fold_run(job.pairing, load_events(desk, job))
+
+
+def fold_run(pairing: Pairing, events: Iterable[RunEvent]) -> Run:
+    """Return where the run of ``pairing`` stands by its events."""
+    sheet = _parse_sheet(pairing.sheet_text, pairing.sheet)
+    return Run(sheet, fold_events(sheet, events), pairing.attempt)
 
 
 # A run asks for its sheet at every event, and the text that it began with never changes.
@@ -184,7 +189,7 @@ def take_event(desk: Desk, change: Change, run: Run, event: RunEvent, **notes: o
     """
     if event.kind != "abandoned":
         # At the wrong vehicle a run may still be given up.
-        require_right_vehicle(desk, change.job)
+        require_right_vehicle(desk, change.job, event.at)
     after = Run(run.sheet, apply_event(run.sheet, run.state, event), run.attempt)
     change.log(EVENT, run=run.attempt, event=event.as_dict(), **notes)
     if change.job.pairing is None:

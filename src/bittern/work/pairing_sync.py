@@ -18,7 +18,7 @@ from bittern.engines.pairing.event import RunEvent, read_event
 from bittern.work.change import Change, changing
 from bittern.work.errors import ClosedError, FieldsError, NotYetError, field_fault
 from bittern.work.facts import JobFile
-from bittern.work.pairing import KINDS, MOST_KEYS, NEW_KEY, Run, load_events, load_run, take_event
+from bittern.work.pairing import EVENT, KINDS, MOST_KEYS, NEW_KEY, Run, fold_run, take_event
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
 
@@ -83,6 +83,15 @@ class Ledger:
 
 
 @dataclass(slots=True)
+class Standing:
+    """A run as it is on record: where it stands, its events in order, and what was answered to devices."""
+
+    run: Run
+    events: list[RunEvent]
+    ledger: Ledger
+
+
+@dataclass(slots=True)
 class Receipt:
     """The answers, in order; ``send_from``: the count from which the device is to send, 0 if none lacks."""
 
@@ -90,8 +99,10 @@ class Receipt:
     send_from: int = 0
 
 
-def receive_events(desk: Desk, number: int, person: Person, sent: Sent) -> Receipt:
+def receive_events(desk: Desk, number: int, person: Person, sent: Sent) -> tuple[Receipt, Standing]:
     """Take what a device has kept; every event of ``sent`` is answered but those that came too early.
+
+    Returns the answers, and how the run stands afterwards.
 
     Raises
     ------
@@ -105,17 +116,43 @@ def receive_events(desk: Desk, number: int, person: Person, sent: Sent) -> Recei
     require(person, "bench")
     events = [read_sent(plain, person, sent.device) for plain in sent.events[:MOST_EVENTS]]
     if not events:
-        return Receipt()
+        return Receipt(), load_standing(desk, desk.store.load(number), sent.attempt)
     with changing(desk, number, person, "bench") as change:
-        run = load_run(desk, change.job)
-        if run is None or change.job.pairing is None:
-            raise NotYetError("no run begun", "needs and census first", where="pairing")
-        if sent.attempt > run.attempt:
-            raise field_fault("attempt", str(sent.attempt), f"the run under way, {run.attempt}")
-        ledger = load_ledger(desk, change.job, sent.attempt)
-        last_at = max((event.at for event in load_events(desk, change.job)), default=change.now)
-        taker = _Taker(desk, change, run, sent.attempt, last_at)
-        return judge_events(events, ledger, taker.take, taker.refuse)
+        standing = load_standing(desk, change.job, sent.attempt)
+        if sent.attempt > standing.run.attempt:
+            raise field_fault("attempt", str(sent.attempt), f"the run under way, {standing.run.attempt}")
+        taker = _Taker(desk, change, standing, sent.attempt)
+        return judge_events(events, standing.ledger, taker.take, taker.refuse), standing
+
+
+def load_standing(desk: Desk, job: JobFile, attempt: int) -> Standing:
+    """Return the job's run as it stands, with the answers to devices in the run ``attempt``.
+
+    Raises
+    ------
+    NotYetError
+        No run has begun.
+    """
+    pairing = job.pairing
+    if pairing is None or not pairing.sheet:
+        raise NotYetError("no run begun", "needs and census first", where="pairing")
+    ledger, events = Ledger(), []
+    for entry in desk.store.entries(job.number, EVENT):
+        plain, run = entry.payload.get("event"), entry.payload.get("run")
+        if run not in (attempt, pairing.attempt) or not isinstance(plain, Mapping):
+            continue
+        event = read_event(plain)
+        if run == pairing.attempt:
+            events.append(event)
+        if run == attempt:
+            ledger.note(event, Result(event.event_id, True))
+    for entry in desk.store.entries(job.number, REFUSED):
+        plain = entry.payload.get("event")
+        if entry.payload.get("run") == attempt and isinstance(plain, Mapping):
+            event = read_event(plain)
+            code, because = entry.payload.get("code"), entry.payload.get("because")
+            ledger.note(event, Result(event.event_id, False, str(code), str(because)))
+    return Standing(fold_run(pairing, events), events, ledger)
 
 
 def judge_events(
@@ -179,16 +216,17 @@ class _Taker:
 
     desk: Desk
     change: Change
-    run: Run
+    standing: Standing
     attempt: int
-    last_at: datetime
 
     def take(self, event: RunEvent) -> None:
-        if self.attempt != self.run.attempt:
-            raise RunOverError(f"{event.kind} in run {self.attempt}", f"run {self.run.attempt}, under way")
-        placed, notes = place_event(event, self.last_at, self.change.now)
-        self.run = take_event(self.desk, self.change, self.run, placed, **notes)
-        self.last_at = placed.at
+        run = self.standing.run
+        if self.attempt != run.attempt:
+            raise RunOverError(f"{event.kind} in run {self.attempt}", f"run {run.attempt}, under way")
+        last_at = max((one.at for one in self.standing.events), default=event.at)
+        placed, notes = place_event(event, last_at, self.change.now)
+        self.standing.run = take_event(self.desk, self.change, run, placed, **notes)
+        self.standing.events.append(placed)
 
     def refuse(self, event: RunEvent, result: Result) -> None:
         payload = {"event": event.as_dict(), "code": result.code, "because": result.sentence}
@@ -202,23 +240,6 @@ def place_event(event: RunEvent, last_at: datetime, now: datetime) -> tuple[RunE
     """
     at = max(event.at if event.at <= now + AHEAD else now, last_at)
     return (event, {}) if at == event.at else (replace(event, at=at), {"device_said": event.at.isoformat()})
-
-
-def load_ledger(desk: Desk, job: JobFile, attempt: int) -> Ledger:
-    """Return what is on record of the run ``attempt``: its events, and those refused."""
-    ledger = Ledger()
-    for kind in ("pairing.event", REFUSED):
-        for entry in desk.store.entries(job.number, kind):
-            plain = entry.payload.get("event")
-            if entry.payload.get("run") != attempt or not isinstance(plain, Mapping):
-                continue
-            event = read_event(plain)
-            if kind == REFUSED:
-                code, because = entry.payload.get("code"), entry.payload.get("because")
-                ledger.note(event, Result(event.event_id, False, str(code), str(because)))
-            else:
-                ledger.note(event, Result(event.event_id, True))
-    return ledger
 
 
 def read_sent(

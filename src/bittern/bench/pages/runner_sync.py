@@ -22,11 +22,10 @@ from bittern.bench.pages.runner_pack import build_pack
 from bittern.bench.pages.traveller import keep_nowhere
 from bittern.bench.people.models import as_person
 from bittern.core.errors import BitternError, shorten
-from bittern.engines.pairing.event import RunEvent, RunState
-from bittern.work.errors import FieldsError, NotYetError, field_fault
-from bittern.work.facts import JobFile
-from bittern.work.pairing import Run, load_events, load_run
-from bittern.work.pairing_sync import Receipt, Sent, load_ledger, receive_events, take_over
+from bittern.engines.pairing.event import RunState
+from bittern.work.errors import FieldsError, field_fault
+from bittern.work.pairing import Run
+from bittern.work.pairing_sync import Receipt, Sent, Standing, load_standing, receive_events, take_over
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
 
@@ -57,10 +56,10 @@ def run_data(request: HttpRequest, number: int) -> HttpResponse:
     desk, person = open_desk(), as_person(request.user)
     try:
         job = desk.store.load(number)
-        run = _get_run(desk, job)
-        happened = load_events(desk, job)
-        device = request.GET.get("device", "")[:64]
-        count = load_ledger(desk, job, run.attempt).counts.get(device, 0)
+        attempt = job.pairing.attempt if job.pairing else 0
+        standing = load_standing(desk, job, attempt)
+        run, happened = standing.run, standing.events
+        count = standing.ledger.counts.get(request.GET.get("device", ""), 0)
         context = {**build_runner(job, run, person), "ended_urls": _list_ends(number, run)}
         pack = build_pack(
             run, happened, person, context, name=f"job {number}", now=desk.clock.now(), sequence=count
@@ -78,13 +77,9 @@ def events(request: HttpRequest, number: int) -> HttpResponse:
         require(person, "bench")
         body = _read_body(request)
         sent = _read_sent(body)
-        receipt = receive_events(desk, number, person, sent)
-        job = desk.store.load(number)
-        run = _get_run(desk, job)
-        heard = _hear(desk, number, person, sent, body, run)
-        answer = build_answer(sent, receipt, run, load_events(desk, job), desk.clock.now(), heard)
-        # Of the device's own count the server may know more than the device, as after its store was emptied.
-        answer["sequence"] = load_ledger(desk, job, sent.attempt).counts.get(sent.device, 0)
+        receipt, standing = receive_events(desk, number, person, sent)
+        heard = _hear(desk, number, person, sent, body, standing.run)
+        answer = build_answer(sent, receipt, standing, desk.clock.now(), heard)
     except BitternError as error:
         return _tell_problem(error)
     return keep_nowhere(JsonResponse(answer))
@@ -111,9 +106,10 @@ def worker(request: HttpRequest, number: int) -> HttpResponse:
 
 
 def build_answer(
-    sent: Sent, receipt: Receipt, run: Run, happened: list[RunEvent], now: datetime, heard: Heard | None
+    sent: Sent, receipt: Receipt, standing: Standing, now: datetime, heard: Heard | None
 ) -> dict[str, Any]:
     """Return the answer to a device: what became of its events, what it does not know yet, the state."""
+    run, happened = standing.run, standing.events
     if sent.attempt != run.attempt:
         # A later run was begun elsewhere: this one is over, and nothing of it is news.
         happened = []
@@ -128,6 +124,8 @@ def build_answer(
         "from": start,
         "events": [event.as_dict() for event in happened[start:]],
         "state": plain_place(run.state),
+        # Of the device's own count the server may know more than the device, as after its store was emptied.
+        "sequence": standing.ledger.counts.get(sent.device, 0),
         "carrier": heard.as_dict() if heard else None,
     }
 
@@ -160,13 +158,6 @@ def _list_ends(number: int, run: Run) -> dict[str, str]:
         outcome: build_addresses(number, replace(run, state=state))["ended_url"]
         for outcome, state in states.items()
     }
-
-
-def _get_run(desk: Desk, job: JobFile) -> Run:
-    run = load_run(desk, job)
-    if run is None:
-        raise NotYetError("no run begun", "needs and census first", where="pairing")
-    return run
 
 
 def _read_body(request: HttpRequest) -> dict[str, Any]:
