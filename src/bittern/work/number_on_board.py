@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from bittern.engines.vehicle.decode import decode_vin
 from bittern.engines.vehicle.errors import VehicleError
@@ -76,10 +77,15 @@ def is_stopped(job: JobFile) -> bool:
     return find_verdict(normalise_numbers(job.on_board.read), find_expected(job)) in _STOPPING
 
 
-def require_right_vehicle(desk: Desk, job: JobFile) -> None:
-    """Raise OtherVehicleError where the number on record stops the job; none on record stops nothing."""
-    if job.on_board is not None and is_stopped(job):
-        require_same_vehicle(desk, job, job.on_board.read)
+def require_right_vehicle(desk: Desk, job: JobFile, at: datetime | None = None) -> None:
+    """Raise OtherVehicleError where the number on record stops the job; none on record stops nothing.
+
+    What happened before the number was read (``at``), and was kept on a device meanwhile, is not stopped any
+    more: it happened.
+    """
+    if job.on_board is None or not is_stopped(job) or (at is not None and at < job.on_board.at):
+        return
+    require_same_vehicle(desk, job, job.on_board.read)
 
 
 def normalise_numbers(read: Sequence[str]) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from bittern.core.errors import BitternError
 from bittern.work import actions
 from bittern.work.errors import NotAllowedError, OtherVehicleError
 from bittern.work.number_on_board import find_standing, is_accepted, is_stopped
+from bittern.work.pairing_sync import Sent, receive_events
 from bittern.work.people import OWNER, Person
 from bittern.work.ports import Desk
 from tests.bench.pages.walk import TAMSIN, act, begin, carry_to_blade, carry_to_run, find_run, make_event
@@ -243,6 +244,29 @@ def test_a_run_under_way_stops_and_can_only_be_given_up(desk: Desk, cast: Cast, 
     assert "Stop. The vehicle says it is" in answer.content.decode()
     act(desk, number, "pairing-event", **make_event(run), kind="abandoned", give_up="yes", note="Wrong car")
     assert find_run(desk, number).state.ended
+
+
+def test_the_run_shows_the_stop_and_the_way_to_clear_it_up(desk: Desk, cast: Cast, log_in: LogIn) -> None:
+    number = carry_to_run(desk)
+    client = log_in(cast.technician)
+    assert "which vehicle is this" not in client.get(reverse("runner", args=[number])).content.decode()
+    type_number(desk, number, OTHER)
+    page = client.get(reverse("runner", args=[number])).content.decode()
+    assert "Stop: which vehicle is this?" in page
+    assert f"/jobs/{number}/?leg=pairing#number-on-board" in page
+
+
+def test_what_a_device_did_before_the_number_was_read_is_still_taken(desk: Desk) -> None:
+    number = carry_to_run(desk)
+    before = desk.clock.now()
+    type_number(desk, number, OTHER)
+    plain = {"event_id": "kept-1", "kind": "supply", "volts": 12.6, "source": "typed"}
+    plain |= {"person": "tamsin", "device": "phone"}
+    later = {**plain, "event_id": "kept-2", "at": desk.clock.now().isoformat(), "sequence": 2}
+    sent = Sent(1, "phone", ({**plain, "at": before.isoformat(), "sequence": 1}, later))
+    first, second = receive_events(desk, number, TAMSIN, sent).results
+    assert first.taken
+    assert (second.taken, second.code) == (False, "work.other-vehicle")
 
 
 def test_an_event_that_was_taken_before_the_stop_may_arrive_again(desk: Desk) -> None:

@@ -24,6 +24,7 @@ from bittern.work import actions
 from bittern.work.blade import get_standard, look_at_bitting
 from bittern.work.errors import FieldsError, NoSuchJobError
 from bittern.work.handover import compose_sheet
+from bittern.work.number_on_board import find_standing, is_stopped
 from bittern.work.pairing import load_run
 from bittern.work.people import require
 from bittern.work.ports import Desk
@@ -121,6 +122,7 @@ def _show_run(
     person = as_person(request.user)
     context = build_runner(job, run, person)
     context["has_adapter"] = desk.adapter is not None and person.may("bench")
+    context["number_stop"] = find_standing(desk, job) if is_stopped(job) else None
     status = 200
     if error is not None:
         status, trouble = _describe_trouble(typed or {}, error)
