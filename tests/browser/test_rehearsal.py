@@ -30,7 +30,7 @@ def look_over(page: Page, name: str) -> None:
         page.set_viewport_size(size)  # type: ignore[arg-type]
         steps.check_fits(page)
     for scheme in ("dark", "light"):
-        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
+        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
         scan.check_page(page)
     camera.take(page, name)
 
