@@ -26,8 +26,9 @@ PERIOD_S = 1.0
 """From one reading of the supply to the next."""
 RETRY_S = 3.0
 """After an adapter or a vehicle did not answer."""
-PATIENCE = Patience(whole_s=6.0, most_frames=20_000)
-"""A page is waiting, though no request is: less than the command line grants."""
+PATIENCE = Patience(whole_s=6.0, most_frames=2000)
+"""A page is waiting, though no request is: less than the command line grants. A bus of 500 kbit/s that
+carries nothing but units' answers has twice as many frames in a second."""
 MOST_FAULTS, LONGEST_FAULT = 8, 160
 
 OPENING = "The adapter is being opened."
@@ -156,7 +157,9 @@ class Watch:
 
     def _fail_number(self, error: LinkError) -> None:
         """Answer a question for the number with why there is none; an earlier number may be another's now."""
-        at_s = self._asked_s if self._asked_s is not None else self._number and self._number.at_s
+        at_s = self._asked_s
+        if at_s is None and self._number is not None:
+            at_s = self._number.at_s
         if at_s is not None:
             self._number = NumberHeard(at_s, {}, (error.found[:LONGEST_FAULT],))
         self._asked_s = None
@@ -203,7 +206,7 @@ def watch_channel(
     speed: int = USUAL_SPEED,
 ) -> None:
     """Watch the adapter behind ``channel`` (KIND:NAME) until nobody wants it any more."""
-    Watch(lambda: open_bus(channel, speed=speed), find_wish, tell, stop=stop).run()
+    Watch(lambda: open_bus(channel, speed=speed), find_wish, tell, stop=stop, patience=PATIENCE).run()
 
 
 def is_channel(channel: str) -> bool:
