@@ -175,9 +175,9 @@ def find_components(links: Mapping[str, Sequence[str]]) -> list[list[str]]:
                     parent = walk[-1][0]
                     low[parent] = min(low[parent], low[node])
                 if low[node] == number[node]:
-                    cut = stack.index(node)
-                    component = stack[cut:]
-                    del stack[cut:]
+                    component = [stack.pop()]
+                    while component[-1] != node:
+                        component.append(stack.pop())
                     on_stack.difference_update(component)
-                    components.append(component)
+                    components.append(component[::-1])
     return components
