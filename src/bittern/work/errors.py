@@ -35,6 +35,13 @@ class NoSuchRehearsalError(WorkError):
     meaning = "No rehearsal that this person may see has this number."
 
 
+class NoSuchSheetError(WorkError):
+    """No run sheet has this id, or no version of it this number."""
+
+    code = "work.no-such-sheet"
+    meaning = "No run sheet has this id, or no version of it has this number."
+
+
 class NotYetError(WorkError):
     """Something that must stand before this act is missing."""
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from bittern.work.code_tables import TableStore
     from bittern.work.cutter_use import UseStore
     from bittern.work.lessons import KeptLesson, LessonNote
+    from bittern.work.sheets import SheetStore
 
 
 class Clock(Protocol):
@@ -151,3 +152,5 @@ class Desk:
     uses: UseStore | None = None
     # Without one, number and voltage are read at the vehicle and typed.
     adapter: Adapter | None = None
+    # Without one the pack's run sheets are in use as they are.
+    sheets: SheetStore | None = None

@@ -14,6 +14,7 @@ from bittern.work.errors import (
     ConflictError,
     NoSuchJobError,
     NoSuchRehearsalError,
+    NoSuchSheetError,
     NotAllowedError,
     NotYetError,
 )
@@ -22,6 +23,7 @@ _BY_CLASS: tuple[tuple[type[BitternError], int, str], ...] = (
     (NotAllowedError, 403, "Not for this role"),
     (NoSuchJobError, 404, "No such job"),
     (NoSuchRehearsalError, 404, "No such rehearsal"),
+    (NoSuchSheetError, 404, "No such run sheet"),
     (NoSuchActError, 404, "No such entry"),
     (ConflictError, 409, "Somebody else was quicker"),
     (ClosedError, 409, "This job is closed"),
