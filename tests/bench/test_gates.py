@@ -80,6 +80,8 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "rehearsal": (BENCH, BENCH),
     "rehearsal-deed": (NOT_THIS_WAY, BENCH),
     "rehearsal-again": (NOT_THIS_WAY, BENCH),
+    "run-sheets": (BENCH, NOT_THIS_WAY),
+    "run-sheet": (BENCH, NOT_THIS_WAY),
     "adapter-supply": (BENCH, NOT_THIS_WAY),
     "adapter-number": (BENCH, BENCH),
     "adapter-take": (NOT_THIS_WAY, BENCH),
@@ -157,6 +159,7 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     }
     of_a_list = ("list", "list-choices", "list-run", "list-progress", "list-cancel")
     arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
+    arguments |= {name: ["marsh-turn-pair"] for name in ("run-sheet",)}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
     of_a_job |= {"runner-data", "runner-events", "runner-shell", "runner-worker"}
     of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading", "ladder"}

@@ -15,6 +15,7 @@ from bittern.bench.jobs.store import DjangoStore
 from bittern.bench.ladders.store import DjangoTables
 from bittern.bench.learning.store import DjangoLessons
 from bittern.bench.packs.in_use import lay_lists
+from bittern.bench.runsheets.store import DjangoSheets
 from bittern.demo import PACK_DIR
 from bittern.formats.packs import Pack, read_pack
 from bittern.work.ports import Clock, Desk
@@ -35,6 +36,7 @@ def open_desk(clock: Clock | None = None) -> Desk:
         tables=DjangoTables(),
         uses=DjangoUses(),
         adapter=find_reader(),
+        sheets=DjangoSheets(),
     )
 
 

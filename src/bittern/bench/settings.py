@@ -47,6 +47,7 @@ INSTALLED_APPS = [
     "bittern.bench.cuttings",
     "bittern.bench.carrying",
     "bittern.bench.rehearsals",
+    "bittern.bench.runsheets",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

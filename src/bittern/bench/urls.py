@@ -11,6 +11,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("bittern.bench.ladders.urls")),
     path("", include("bittern.bench.cuttings.urls")),
     path("", include("bittern.bench.rehearsals.urls")),
+    path("", include("bittern.bench.runsheets.urls")),
     path("", include("bittern.bench.adapter.urls")),
     path("", include("bittern.bench.pages.urls")),
 ]

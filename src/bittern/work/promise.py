@@ -18,6 +18,7 @@ from bittern.work.figures import get_figures, get_figures_with_bench
 from bittern.work.people import Person
 from bittern.work.ports import Desk, ShopTerms
 from bittern.work.settled import needs_blade, needs_pairing
+from bittern.work.sheets import find_shop_sheet
 
 CENT = Decimal("0.01")
 MOST_KEYS = 12
@@ -159,11 +160,11 @@ def say_promise(promise: Promise, *, paired: bool = True) -> str:
 
 
 def find_sheet(desk: Desk, job: JobFile) -> RunSheet | None:
-    """Return the pack's run sheet for the chosen article, None where there is none that can be followed.
+    """Return the run sheet in use for the chosen article, None where there is none that can be followed.
 
     Where every key is lost, a procedure that begins with a key that works cannot be.
     """
-    sheet = desk.pack.runsheets.get(job.key.runsheet) if job.key and job.key.runsheet else None
+    sheet = find_shop_sheet(desk, job.key.runsheet) if job.key and job.key.runsheet else None
     lost = job.request.want == "all-lost" and sheet is not None and any(n in sheet.needs for n in OLD_KEYS)
     return None if lost else sheet
 

@@ -17,15 +17,14 @@ from bittern.work.entry import Entry
 from bittern.work.people import Person, require
 from bittern.work.ports import Desk
 from bittern.work.rehearsals import Rehearsal, RehearsalStore, get_rehearsal
+from bittern.work.sheets import list_sheets_in_use
 
 MOST_SEED = 2**31 - 1
 
 
 def list_sheets(desk: Desk) -> dict[str, RunSheet]:
     """Return the sheets that can be rehearsed by id: those without faults."""
-    return {
-        name: sheet for name, sheet in sorted(desk.pack.runsheets.items()) if not find_sheet_faults(sheet)
-    }
+    return {name: sheet for name, sheet in list_sheets_in_use(desk).items() if not find_sheet_faults(sheet)}
 
 
 def list_course(desk: Desk) -> tuple[Lesson, ...]:
