@@ -357,6 +357,9 @@ def test_the_run_sheet_is_walked_by_keyboard_alone(look: Callable[[str], Page]) 
             tab_to(page, '.no-return.point input[name="sure"]')
             page.keyboard.press("Space")
             tab_to(page, ".no-return.point form button")
+        elif page.locator('input[name="volts"]').count():
+            tab_to(page, 'input[name="volts"]')
+            page.keyboard.type("12.6")
         else:
             tab_to(page, ".moves form button")
         page.keyboard.press("Enter")

@@ -50,6 +50,7 @@ _WORDS = {
     "accept-number/because": "How does it come that the number is another",
     "needs": "Ready",
     "pairing-event/note": "Why",
+    "pairing-event/present": "Who is at the vehicle?",
     "give_up": "The tick",
     "sure": "The tick",
     "choose-article/because": "Why this one",
