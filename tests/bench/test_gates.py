@@ -82,6 +82,12 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "rehearsal-again": (NOT_THIS_WAY, BENCH),
     "run-sheets": (BENCH, NOT_THIS_WAY),
     "run-sheet": (BENCH, NOT_THIS_WAY),
+    "new-run-sheet": (NOT_THIS_WAY, BENCH),
+    "import-run-sheet": (NOT_THIS_WAY, BENCH),
+    "run-sheet-approval": (NOT_THIS_WAY, OWNER),
+    "run-sheet-difference": (BENCH, NOT_THIS_WAY),
+    "run-sheet-file": (BENCH, NOT_THIS_WAY),
+    "run-sheet-runs": (BENCH, BENCH),
     "adapter-supply": (BENCH, NOT_THIS_WAY),
     "adapter-number": (BENCH, BENCH),
     "adapter-take": (NOT_THIS_WAY, BENCH),
@@ -159,7 +165,8 @@ def find_address(name: str, number: int, word: str = "offer") -> str:
     }
     of_a_list = ("list", "list-choices", "list-run", "list-progress", "list-cancel")
     arguments |= {name: [number] for name in of_a_list} | {"list-change": [number, "undo"]}
-    arguments |= {name: ["marsh-turn-pair"] for name in ("run-sheet",)}
+    arguments |= {name: ["marsh-turn-pair"] for name in DECISIONS if name.startswith("run-sheet-")}
+    arguments |= {"run-sheet": ["marsh-turn-pair"]}
     of_a_job = {"job", "job-log", "study-number", "bitting", "study-readings", "runner", "handover-sheet"}
     of_a_job |= {"runner-data", "runner-events", "runner-shell", "runner-worker"}
     of_a_job |= {"read-photo", "kept-picture", "blade-picture", "blade-reading", "ladder"}

@@ -9,10 +9,11 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Protocol
 
-from bittern.core.errors import Fault, FaultsError
+from bittern.core.errors import Fault, FaultsError, shorten
 from bittern.engines.pairing.check import find_sheet_faults
 from bittern.engines.pairing.sheet import RunSheet
 from bittern.formats.runsheets import parse_runsheet, write_runsheet
+from bittern.formats.toml_files import ID_FORM
 from bittern.work.entry import Entry
 from bittern.work.errors import ConflictError, NoSuchSheetError, NotYetError
 from bittern.work.people import Person, require
@@ -53,6 +54,11 @@ class SheetVersion:
     approved_by: str = ""
     approved_at: datetime | None = None
     approval: int = 0
+
+    @property
+    def name(self) -> str:
+        """What a person calls it."""
+        return f"version {self.number}" if self.number else "the pack's sheet"
 
     def read(self) -> RunSheet:
         """Return the sheet."""
@@ -224,6 +230,7 @@ def save_version(
         What is written does not read back: the form of a run sheet is broken.
     """
     require(person, "bench")
+    require_id(sheet.id)
     text = write_runsheet(sheet)
     if parse_runsheet(text, sheet.id) != sheet:
         raise FaultsError([Fault(sheet.id, "a sheet that does not read back", "the form of a run sheet")])
@@ -251,6 +258,13 @@ def save_version(
         store.add(version)
         store.add_note(SheetNote(now, person.login, sheet.id, version.number, origin, version.line))
     return version
+
+
+def require_id(sheet_id: str) -> None:
+    """Raise FaultsError unless ``sheet_id`` can name a file and an address."""
+    if not ID_FORM.fullmatch(sheet_id):
+        expected = "at most 64 letters, digits, dots, dashes and underscores, a letter or digit first"
+        raise FaultsError([Fault("id", shorten(sheet_id), expected)])
 
 
 def carry_base(sheet: RunSheet, before: SheetVersion | None) -> RunSheet:
@@ -308,7 +322,9 @@ def take_back_approval(
             raise NotYetError(f"version {number} not approved", "a version that is", where=sheet_id)
         bare = replace(version, approved_by="", approved_at=None, approval=0)
         after = find_in_use([bare if one.number == number else one for one in list_versions(desk, sheet_id)])
-        if after is not None and in_use is not None and after.number != in_use.number:
+        if after is None:
+            _require_tick(entry)
+        elif in_use is not None and after.number != in_use.number:
             _require_sure(entry, in_use, after)
         entry.finish()
         store.set_approval(bare)
@@ -346,10 +362,14 @@ def mark_in_use(version: SheetVersion | None) -> str:
 
 
 def _require_sure(entry: Entry, before: SheetVersion | None, after: SheetVersion) -> None:
-    grave = find_grave_changes(before.read() if before else None, after.read())
-    if grave and not entry.flag("sure"):
-        entry.fault("sure", "not ticked", "a tick that you have read what changes for the keys")
+    if find_grave_changes(before.read() if before else None, after.read()):
+        _require_tick(entry)
     entry.finish()
+
+
+def _require_tick(entry: Entry) -> None:
+    if not entry.flag("sure"):
+        entry.fault("sure", "not ticked", "a tick that you have read what changes")
 
 
 def _require_latest(sheet_id: str, latest: SheetVersion | None, based_on: int) -> None:
