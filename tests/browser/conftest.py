@@ -32,8 +32,9 @@ STARTED_MS = 120_000
 class DemoServer:
     """`bittern demo` in a folder of its own; can be killed without warning and started again."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, **settings: str) -> None:
         self.folder = folder
+        self.settings = settings
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
@@ -56,6 +57,7 @@ class DemoServer:
             str(self.folder),
         ]
         environment = {key: value for key, value in os.environ.items() if not key.startswith("BITTERN_")}
+        environment |= self.settings
         # The server outlives what it prints, so its output goes to a file: a full pipe would stop it.
         with (self.folder.parent / "server.log").open("a", encoding="utf-8") as log:
             self.process = subprocess.Popen(

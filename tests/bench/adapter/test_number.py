@@ -60,7 +60,7 @@ def read_through(client: Client, number: int) -> str:
         answer = client.post(address, headers={"HX-Request": "true"})
         assert answer.status_code in (200, 204)
         said.append(answer.content.decode())
-        return "HX-Redirect" in answer or "adapter is reading" not in said[-1]
+        return "HX-Refresh" in answer or "adapter is reading" not in said[-1]
 
     wait_until(press)
     return said[-1]

@@ -125,7 +125,8 @@ def _show_number(
 def _go_to_leg(request: HttpRequest, number: int) -> HttpResponse:
     """Show the job anew: what the number says may have stopped it."""
     if request.headers.get("HX-Request"):
-        return HttpResponse(status=204, headers={"HX-Redirect": _name_leg(number)})
+        # Not a redirect: to the address of the page itself, but for its fragment, a browser goes nowhere.
+        return HttpResponse(status=204, headers={"HX-Refresh": "true"})
     return redirect(_name_leg(number))
 
 
