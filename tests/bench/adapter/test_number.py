@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import fcntl
+import json
 import re
+import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
+from bittern.bench.adapter.reader import NUMBER_S, find_reader
 from bittern.bench.pages.logbook import describe_entry
 from bittern.core.errors import BitternError
 from bittern.work import actions
@@ -52,12 +57,13 @@ def say_log(desk: Desk, number: int) -> str:
 
 
 def read_through(client: Client, number: int) -> str:
-    """Press the button as a page with script does, again and again, until the number is on record."""
+    """Press the button once as a page with script does, and wait as it does until the number is on record."""
     address = reverse("adapter-number", args=[number])
     said: list[str] = []
 
     def press() -> bool:
-        answer = client.post(address, headers={"HX-Request": "true"})
+        typed = {"waiting": "yes"} if said else {}
+        answer = client.post(address, typed, headers={"HX-Request": "true"})
         assert answer.status_code in (200, 204)
         said.append(answer.content.decode())
         return "HX-Refresh" in answer or "adapter is reading" not in said[-1]
@@ -109,6 +115,52 @@ def test_another_number_stops_the_job_with_a_sentence_and_everything_at_the_vehi
     answer = client.post(reverse("act", args=[number, "begin-pairing"]), {"needs": [], **CENSUS})
     assert answer.status_code == 409
     assert "Stop. The vehicle says it is" in answer.content.decode()
+
+
+def test_a_press_after_a_reading_reads_the_vehicle_that_is_there_now(
+    number: int, plug: Plug, desk: Desk, cast: Cast, log_in: LogIn
+) -> None:
+    plug.put(Unit(usual_answers(OTHER)))
+    client = log_in(cast.technician)
+    read_through(client, number)
+    assert is_stopped(desk.store.load(number))
+    plug.pull()
+    plug.put(Unit(usual_answers(own_number(desk, number))))
+    read_through(client, number)
+    assert not is_stopped(desk.store.load(number))
+
+
+def test_a_press_after_no_number_asks_anew(
+    number: int, plug: Plug, desk: Desk, cast: Cast, log_in: LogIn
+) -> None:
+    client = log_in(cast.technician)
+    plug.put(Unit({"0100": bytes.fromhex("4100BE1FA813")}))
+    assert "type it in" in read_through(client, number)
+    plug.pull()
+    plug.put(Unit(usual_answers(own_number(desk, number))))
+    assert read_through(client, number) == ""
+
+
+def test_an_answer_that_is_long_in_coming_is_waited_for_and_then_given_up(
+    number: int, plug: Plug, folder: Path, desk: Desk, cast: Cast, log_in: LogIn
+) -> None:
+    plug.put(Unit(usual_answers(OTHER)))
+    client = log_in(cast.technician)
+    address, script = reverse("adapter-number", args=[number]), {"HX-Request": "true"}
+    reader = find_reader()
+    assert reader is not None
+    # Asked for so long ago that nothing more is expected: the page that waits is told, and asks no more.
+    asked_s = time.monotonic() - NUMBER_S
+    reader.ask(number)
+    (folder / "claim.json").write_text(json.dumps([number, time.monotonic(), asked_s]))
+    reader.stop()
+    with (folder / "reader.lock").open() as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        said = client.post(address, {"waiting": "yes"}, headers=script).content.decode()
+    assert "The adapter has not given a number" in said
+    assert "adapter is reading" not in said
+    assert desk.store.load(number).on_board is None
+    assert json.loads((folder / "claim.json").read_text())[2] is None
 
 
 def test_units_that_disagree_stop_the_job(

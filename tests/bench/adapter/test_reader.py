@@ -150,7 +150,34 @@ def test_the_number_is_waited_for_until_it_is_answered_anew(pair: Pair) -> None:
     heard = reader.ask(7)
     assert (heard.asked_s, heard.number and heard.number.numbers["7E8"]) == (None, "NEW")
     pair.time.now_s += 1
-    assert reader.ask(7, number=True).asked_s == 1002.0
+    # Nobody has taken the answer yet: it is the answer to a second press too, of either process.
+    for other in pair.readers:
+        heard = other.ask(7, number=True)
+        assert (heard.asked_s, heard.number and heard.number.numbers["7E8"]) == (None, "NEW")
+
+
+def test_an_answer_that_was_taken_is_no_answer_to_the_next_question(pair: Pair) -> None:
+    (reader, other), puppet = pair.readers, pair.puppets[0]
+    reader.ask(7, number=True)
+    wait_until(lambda: puppet.runs)
+    puppet.tell(Heard("answering", "", 7, 1000.0, number=NumberHeard(1000.0, {"7E8": "TAKEN"})))
+    # Of another job it takes nothing back.
+    other.close_question(8)
+    assert puppet.find_wish() == Wish(7, 1000.0)
+    other.close_question(7)
+    assert puppet.find_wish() == Wish(7)
+    pair.time.now_s += 0.5
+    assert reader.ask(7).asked_s is None
+    assert reader.ask(7, number=True).asked_s == 1000.5
+
+
+def test_an_answer_that_nobody_took_is_too_old_after_a_while(pair: Pair) -> None:
+    reader, puppet = pair.readers[0], pair.puppets[0]
+    reader.ask(7, number=True)
+    wait_until(lambda: puppet.runs)
+    puppet.tell(Heard("answering", "", 7, 1000.0, number=NumberHeard(1000.5, {"7E8": "OLD"})))
+    pair.time.now_s += NUMBER_S
+    assert reader.ask(7, number=True).asked_s == 1000.0 + NUMBER_S
 
 
 def test_a_number_that_never_comes_is_asked_for_anew_after_a_while(pair: Pair) -> None:

@@ -26,7 +26,7 @@ from bittern.link.watch import OPENING, STOPPED, Wish, watch_channel
 IDLE_S = 15.0
 """Without a page that asks for so long, the adapter is let go."""
 NUMBER_S = 15.0
-"""So long an answer to the question for the number is waited for."""
+"""So long a question for the number stands: its answer is waited for, and is the answer to a second press."""
 STILL_S = 20.0
 """A reader that has told nothing for so long hangs with its adapter."""
 OFF = "The adapter is at rest."
@@ -64,7 +64,8 @@ class SharedReader:
         job
             The job whose page asks.
         number
-            The number on board is wanted, read anew.
+            The number on board is wanted, read anew: a question stands that was asked a moment ago and whose
+            answer nobody has taken (:meth:`close_question`).
         take
             Take the adapter over from another job.
         """
@@ -76,7 +77,7 @@ class SharedReader:
             if busy and not take and wish is not None:
                 return Heard("elsewhere", f"The adapter is at work for job {wish.job}.", wish.job, now_s)
             number_s = wish.number_s if wish is not None and wish.job == job else None
-            if number and not self._is_waiting(job, number_s, now_s):
+            if number and (number_s is None or not 0 <= now_s - number_s < NUMBER_S):
                 number_s = now_s
             claim.write(Wish(job, number_s), now_s)
         self._ensure_thread()
@@ -85,6 +86,13 @@ class SharedReader:
             return Heard("opening", OPENING, job, now_s, asked_s=number_s)
         answered = number_s is None or (heard.number is not None and heard.number.at_s >= number_s)
         return replace(heard, asked_s=None if answered else number_s)
+
+    def close_question(self, job: int) -> None:
+        """Take the question for the job's number back: its answer was taken, or is waited for no longer."""
+        with self._open_claim() as claim:
+            wish, asked_s = claim.read()
+            if wish is not None and wish.job == job:
+                claim.write(Wish(job), asked_s)
 
     def hear(self, job: int) -> Heard:
         """Return what the adapter has said for ``job``, and ask it for nothing."""
@@ -100,14 +108,6 @@ class SharedReader:
         if thread is not None:
             thread.join(timeout=10)
         self._stop.clear()
-
-    def _is_waiting(self, job: int, number_s: float | None, now_s: float) -> bool:
-        """Tell whether the number was asked for, and neither answered nor waited for long enough."""
-        if number_s is None or not 0 <= now_s - number_s < NUMBER_S:
-            return False
-        heard = self._look(now_s)
-        number = heard.number if heard is not None and heard.job == job else None
-        return number is None or number.at_s < number_s
 
     def _ensure_thread(self) -> None:
         with self._mutex:

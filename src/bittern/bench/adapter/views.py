@@ -25,8 +25,6 @@ from bittern.work.ports import Desk
 ACT = "record-number"
 WAIT_S, LOOK_S = 0.6, 0.05
 """So long the answer to a press waits for a number that is on its way."""
-JUST_S = 5.0
-"""A number that was read so long ago was read for the press before, which did not wait for it."""
 READING = "The adapter is reading the number."
 NO_ADAPTER = "No adapter is set up here: read the number at the windscreen and type it in."
 NO_ANSWER = "The adapter has not given a number: read it at the windscreen and type it in."
@@ -56,7 +54,7 @@ def number_on_board(request: HttpRequest, number: int) -> HttpResponse:
         job = desk.store.load(number)
         if request.method != "POST":
             return _show_number(request, desk, number, person)
-        say, reading = _read(desk, number, person)
+        say, reading = _read(desk, number, person, pressed="waiting" not in request.POST)
     except BitternError as error:
         return show_problem(request, error)
     if not say:
@@ -80,19 +78,22 @@ def take_over(request: HttpRequest, number: int) -> HttpResponse:
     return redirect(_name_leg(number))
 
 
-def _read(desk: Desk, number: int, person: Person) -> tuple[str, bool]:
-    """Record the number that the adapter gives; else return what to say, and whether it is on its way."""
+def _read(desk: Desk, number: int, person: Person, *, pressed: bool) -> tuple[str, bool]:
+    """Record the number that the adapter gives; else return what to say, and whether it is on its way.
+
+    What was read for a press is taken once. The next press reads anew: the plug may be in another vehicle.
+    """
     reader = find_reader()
     if reader is None:
         return NO_ADAPTER, False
-    heard = reader.ask(number)
-    if not _has_just_answered(heard):
-        heard = _wait(reader, number)
+    heard = _wait(reader, number, pressed=pressed)
     if heard.state == "elsewhere":
         return heard.say, False
+    if heard.asked_s is not None and heard.now_s - heard.asked_s < NUMBER_S:
+        return READING, True
+    reader.close_question(number)
     if heard.asked_s is not None:
-        late = heard.now_s - heard.asked_s > NUMBER_S
-        return (heard.say or NO_ANSWER, False) if late else (READING, True)
+        return (NO_ANSWER if heard.state == "opening" else heard.say or NO_ANSWER), False
     if heard.number is None or not heard.number.numbers:
         faults = "; ".join(heard.number.faults) if heard.number else ""
         return heard.say or (f"{NO_ANSWER} It says: {faults}." if faults else NO_ANSWER), False
@@ -100,13 +101,9 @@ def _read(desk: Desk, number: int, person: Person) -> tuple[str, bool]:
     return "", False
 
 
-def _has_just_answered(heard: Heard) -> bool:
-    return heard.asked_s is None and heard.number is not None and heard.now_s - heard.number.at_s <= JUST_S
-
-
-def _wait(reader: SharedReader, number: int) -> Heard:
-    """Ask for the number, and wait a moment for it."""
-    heard = reader.ask(number, number=True)
+def _wait(reader: SharedReader, number: int, *, pressed: bool) -> Heard:
+    """Ask for the number, unless the page only waits for it, and wait a moment."""
+    heard = reader.ask(number, number=pressed)
     until_s = time.monotonic() + WAIT_S
     while heard.asked_s is not None and time.monotonic() < until_s:
         time.sleep(LOOK_S)
