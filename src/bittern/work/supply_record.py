@@ -58,9 +58,14 @@ class Supply:
     of_sheet: bool
 
 
-def find_supply(desk: Desk, job: JobFile, heard: Heard, *, back_s: float = TYPED_S) -> Supply:
-    """Return how the supply of the job's vehicle stands, by the adapter and by what was typed."""
-    sheet = find_run_sheet(desk, job)
+def find_supply(
+    desk: Desk, job: JobFile, heard: Heard, *, sheet: RunSheet | None = None, back_s: float = TYPED_S
+) -> Supply:
+    """Return how the supply of the job's vehicle stands, by the adapter and by what was typed.
+
+    Who has the job's run sheet at hand gives it as ``sheet``; else it is looked up.
+    """
+    sheet = sheet or find_run_sheet(desk, job)
     limits = find_limits(sheet)
     measured = [
         SupplySample(sample.at_s - heard.now_s, sample.volts)

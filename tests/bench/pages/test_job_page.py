@@ -226,9 +226,12 @@ def test_a_page_takes_a_fixed_number_of_queries(
     client.get(f"/jobs/{numbers['vehicle']}/")
     for upto, number in numbers.items():
         # Session, account, the lists in use, the shop's terms, the job, drafts; where articles are weighed
-        # a look whether there are new lessons.
-        with django_assert_num_queries(7 if upto == "vehicle" else 6):
+        # a look whether there are new lessons; where the promise is drawn up the run sheets in use.
+        with django_assert_num_queries(7 if upto in ("vehicle", "key") else 6):
             assert client.get(f"/jobs/{number}/").status_code == 200
+    # And readings of the supply, by hand before a run and in it.
+    with django_assert_num_queries(9):
+        assert client.get(f"/jobs/{numbers['key']}/?leg=pairing").status_code == 200
 
 
 def test_a_draft_fills_the_form_again_and_is_gone_once_taken(cast: Cast, log_in: LogIn, desk: Desk) -> None:

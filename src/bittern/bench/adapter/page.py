@@ -7,6 +7,7 @@ from typing import Any
 from bittern.bench.adapter.reader import OFF, SharedReader, find_reader
 from bittern.bench.adapter.trace import draw_trace
 from bittern.engines.link.heard import Heard
+from bittern.engines.pairing.sheet import RunSheet
 from bittern.work.facts import JobFile
 from bittern.work.number_on_board import find_standing, is_accepted, is_stopped
 from bittern.work.number_on_board_record import is_slip
@@ -18,11 +19,13 @@ from bittern.work.supply_record import find_supply
 NONE = "No adapter is set up here: measure at the battery and type the voltage in."
 
 
-def build_adapter(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
+def build_adapter(
+    desk: Desk, job: JobFile, person: Person, *, sheet: RunSheet | None = None
+) -> dict[str, Any]:
     """Return what the Pairing leg shows of number and supply; nothing where nothing is to be read."""
     if job.state != "open" or not needs_pairing(job):
         return {}
-    return {**build_number(desk, job, person), **build_supply(desk, job, person)}
+    return {**build_number(desk, job, person), **build_supply(desk, job, person, sheet=sheet)}
 
 
 def build_number(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
@@ -41,11 +44,13 @@ def build_number(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
     }
 
 
-def build_supply(desk: Desk, job: JobFile, person: Person, *, take: bool = False) -> dict[str, Any]:
+def build_supply(
+    desk: Desk, job: JobFile, person: Person, *, sheet: RunSheet | None = None, take: bool = False
+) -> dict[str, Any]:
     """Return how the supply stands, drawn and in words; the adapter is kept at work for this job."""
     reader = find_reader()
     heard = listen(reader, job, person, take=take)
-    supply = find_supply(desk, job, heard)
+    supply = find_supply(desk, job, heard, sheet=sheet)
     return {
         "supply": supply,
         "supply_trace": draw_trace(supply.samples, supply.limits),

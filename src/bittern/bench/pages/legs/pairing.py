@@ -81,6 +81,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
     ]
     begins = not waiting and job.state == "open" and may_begin(job)
     ready = prepare(desk, job) if job.pairing is None or begins else None
+    going = run.sheet if run and not run.state.ended else None
     return {
         "run": run,
         "end": describe_end(run) if run and run.state.ended else None,
@@ -95,7 +96,7 @@ def build_context(desk: Desk, job: JobFile, person: Person) -> dict[str, Any]:
         "begins": begins and person.may("bench"),
         "may_work": person.may("bench"),
         **build_census(job, "begin-pairing"),
-        **build_adapter(desk, job, person),
+        **build_adapter(desk, job, person, sheet=going or (ready.sheet if ready else None)),
     }
 
 
