@@ -9,10 +9,10 @@ draws: true shares scatter about the pack's, whose expectation is all that a rul
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from simulated_shop.belief import Belief
 from simulated_shop.customers import (
     BUTTON_WORDS,
     MOULDED_LENGTHS,
@@ -50,33 +50,6 @@ NOTHING_LISTED: tuple[Listed, Listed] = ((), ())
 Cell = tuple[tuple[float, float], tuple[Listed, ...], float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Belief:
-    """Chances after the answers so far.
-
-    Attributes
-    ----------
-    article, outside
-        Shape (articles,) and a number; they sum to 1.
-    hidden
-        Shape (articles + 1, 2, 2, 2, 2): joint chance of the article (the last: outside), the key being the
-        vehicle's kind (0) or not (1), new case, worn, careless.
-    foreign
-        Shape (articles, 2, 2, 2): chance of each article as a key of another kind, given the latter three.
-    missing
-        Shape (articles, 2, 2, 2): the same for the article that an own key outside the pack derives from.
-    start
-        Shape (articles + 1, 2): chance of turn and push given the article.
-    """
-
-    article: Floats
-    outside: float
-    hidden: Floats
-    foreign: Floats
-    missing: Floats
-    start: Floats
-
-
 class Rule:
     """Likelihoods and priors of one world, made once."""
 
@@ -102,27 +75,14 @@ class Rule:
             start = self.judge_start(answers["start"])
             prior, prior_outside = prior * start[:, :, None], prior_outside * start
         own, missing = self._judge_key(answers)
-        met_make, met_all = table.met[job.make, -1], table.met["", -1]
         worlds = np.einsum(
             "s,w->sw",
             [1.0 - habits.new_case, habits.new_case],
             [1.0 - habits.worn, habits.worn],
         )[:, :, None]
-        # Keys that are not the vehicle's: any of the pack, one bought for its looks, one that nobody lists.
-        anyhow = np.einsum("n,nswc->swc", met_all, own)
-        unknown = np.einsum("n,nswc->swc", met_all, missing)
-        alike_of = np.empty((len(met_make) + 1, *SHAPE))
-        alike_of[-1] = np.einsum("n,nswc->swc", met_make, own)
-        for kind in np.unique(table.kind):
-            held = met_make * (table.kind == kind)
-            total = float(held.sum())
-            alike = np.einsum("n,nswc->swc", held / total, own) if total > 0 else anyhow
-            alike_of[:-1][table.kind == kind] = alike
-        hand = habits.second_hand
-        p_unknown, p_alike = habits.second_hand_unknown, habits.second_hand_alike
-        foreign = p_unknown * unknown + p_alike * alike_of + (1.0 - p_unknown - p_alike) * anyhow
+        met_make, met_all = table.met[job.make, -1], table.met["", -1]
         derived = np.stack([table.met[job.make, start] for start in (0, 1)])
-        outside_by_start = np.einsum("tn,nswc->tswc", derived, missing)
+        hand, foreign, outside_by_start = self.mix_keys(job, answers, own, missing)
         p_article = prior.sum(axis=1)
         hidden = np.empty((len(met_make) + 1, 2, *SHAPE))
         hidden[:-1, 0] = (1.0 - hand) * np.einsum("cn,nswc->nswc", p_article, own)
@@ -143,6 +103,31 @@ class Rule:
             missing=base / np.maximum(base.sum(axis=0), 1e-300),
             start=self._start_given(prior, prior_outside),
         )
+
+    def mix_keys(
+        self, job: Job, answers: Mapping[str, Answer], own: Floats, missing: Floats
+    ) -> tuple[float, Floats, Floats]:
+        """Return how often a key is not the vehicle's, and the chance of ``answers`` for such keys.
+
+        Shapes (articles + 1, 2, 2, 2), by the vehicle's article (the last: outside), for a key of another
+        kind; (2, 2, 2, 2), by start, for the key of a vehicle outside the pack.
+        """
+        table, habits = self.table, self.table.habits
+        met_make, met_all = table.met[job.make, -1], table.met["", -1]
+        # Keys that are not the vehicle's: any of the pack, one bought for its looks, one that nobody lists.
+        anyhow = np.einsum("n,nswc->swc", met_all, own)
+        unknown = np.einsum("n,nswc->swc", met_all, missing)
+        alike_of = np.empty((len(met_make) + 1, *SHAPE))
+        alike_of[-1] = np.einsum("n,nswc->swc", met_make, own)
+        for kind in np.unique(table.kind):
+            held = met_make * (table.kind == kind)
+            total = float(held.sum())
+            alike = np.einsum("n,nswc->swc", held / total, own) if total > 0 else anyhow
+            alike_of[:-1][table.kind == kind] = alike
+        p_unknown, p_alike = habits.second_hand_unknown, habits.second_hand_alike
+        foreign = p_unknown * unknown + p_alike * alike_of + (1.0 - p_unknown - p_alike) * anyhow
+        derived = np.stack([table.met[job.make, start] for start in (0, 1)])
+        return habits.second_hand, foreign, np.einsum("tn,nswc->tswc", derived, missing)
 
     def weigh_vehicles(self, job: Job) -> tuple[Floats, Floats]:
         """Return priors by carelessness, start and article, shapes (2, 2, articles), outside (2, 2)."""
