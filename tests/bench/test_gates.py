@@ -86,6 +86,7 @@ DECISIONS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "import-run-sheet": (NOT_THIS_WAY, BENCH),
     "run-sheet-approval": (NOT_THIS_WAY, OWNER),
     "run-sheet-difference": (BENCH, NOT_THIS_WAY),
+    "run-sheet-edit": (BENCH, BENCH),
     "run-sheet-file": (BENCH, NOT_THIS_WAY),
     "run-sheet-runs": (BENCH, BENCH),
     "adapter-supply": (BENCH, NOT_THIS_WAY),
