@@ -103,8 +103,8 @@ class Shop:
         for name in ("label", "label, strict", "label, lenient"):
             outcomes[name] = self._by_label(job, name)
         engine = ("engine", "engine, from 60 %", "engine, cautious")
-        outcomes |= dict(zip(engine, self._by_engine(job), strict=True))
-        outcomes["bayes"] = self._by_bayes(job)
+        outcomes |= dict(zip(engine, self.serve_by_engine(job), strict=True))
+        outcomes["bayes"] = self.serve_by_rule(job)
         return outcomes
 
     def _close(
@@ -164,7 +164,7 @@ class Shop:
         article = match or (None if demanded and name != "label, lenient" else best)
         return self._close(job, article, "settled" if article else "not in pack", asked)
 
-    def _by_engine(self, job: Job) -> tuple[Outcome, Outcome, Outcome]:
+    def serve_by_engine(self, job: Job) -> tuple[Outcome, Outcome, Outcome]:
         """Return the engine's outcomes, an undecided case decided by cost, from 60 % on, and not ordered."""
         start = job.answers["start"].value if "start" in job.offered else None
         vehicle = Vehicle(
@@ -209,7 +209,8 @@ class Shop:
             self.index, vehicle, seen, self.costs, DEFAULT_BAR, rates=self.rates, unavailable=unavailable
         )
 
-    def _by_bayes(self, job: Job) -> Outcome:
+    def serve_by_rule(self, job: Job) -> Outcome:
+        """Return the outcome of ``job`` under this shop's rule alone."""
         known: dict[str, Answer] = {kind: job.answers[kind] for kind in job.offered}
         asked: list[str] = []
         belief = self.rule.believe(job, known)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
@@ -14,8 +16,11 @@ if str(BENCH) not in sys.path:
     sys.path.insert(0, str(BENCH))
 
 from simulated_shop.accounting import compare, sort_deciles, wilson  # noqa: E402
+from simulated_shop.customers import draw_job  # noqa: E402
+from simulated_shop.decomposing import VARIANTS, decompose_year, list_pieces  # noqa: E402
 from simulated_shop.habits import ERRORS, Habits, scale_errors  # noqa: E402
 from simulated_shop.pack import Size  # noqa: E402
+from simulated_shop.pieces import PIECES, PiecedRule  # noqa: E402
 from simulated_shop.policies import POLICIES  # noqa: E402
 from simulated_shop.report import account_all, find_targets  # noqa: E402
 from simulated_shop.year import Year, open_shop, run_year  # noqa: E402
@@ -88,3 +93,30 @@ def test_intervals_and_tables_of_the_accounting():
     assert compare([1.0, 2.0, 3.0], [2.0, 4.0, 6.0]).value == pytest.approx(0.5)
     table = sort_deciles([(0.95, True), (0.95, True), (0.05, False), (1.0, True)])
     assert [None if one is None else one.cases for one in table] == [1, *[None] * 8, 3]
+
+
+def test_a_rule_without_pieces_is_the_bayes_rule_and_every_piece_is_taken():
+    shop = open_shop(SMALL)
+    draw = Random("customers 3")
+    held = [draw_job(draw, shop.table) for _ in range(12)]
+    plain, pieced = shop, replace(shop, rule=PiecedRule(shop.table, shop.index, shop.rates, ()))
+    assert [pieced.serve_by_rule(job) for job in held] == [plain.serve_by_rule(job) for job in held]
+    for piece in PIECES:
+        taken = PiecedRule(shop.table, shop.index, shop.rates, (piece,))
+        changed = [
+            np.abs(
+                taken.believe(job, job.answers).article - shop.rule.believe(job, job.answers).article
+            ).max()
+            for job in held
+        ]
+        assert max(changed) > 1e-6, piece
+    with pytest.raises(ValueError, match="no such pieces"):
+        PiecedRule(shop.table, shop.index, shop.rates, ("hunches",))
+
+
+def test_the_pieces_are_weighed_on_the_same_jobs():
+    held = decompose_year(Year(3, 10, size=SMALL.size))
+    assert [job["none"] for job in held] == [job["bayes"] for job in run_year(Year(3, 10, size=SMALL.size))]
+    rows = list(list_pieces(held))
+    assert len(rows) == 2 + len(VARIANTS) + 1
+    assert rows[2].split("|")[6].strip() == "1.00 (1.00 to 1.00)"
