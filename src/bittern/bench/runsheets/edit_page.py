@@ -113,7 +113,7 @@ def build_checks(writing: Writing, reading: Reading) -> dict[str, Any]:
         "parts": list_parts(writing, reading),
         "fault_rows": [describe_fault(writing, one) for one in reading.faults],
         "unread": len(reading.unread),
-        **{name: found.get(name) for name in ("cautions", "figures", "chances", "typical", "slow")},
+        **{name: found.get(name) for name in ("cautions", "figures", "chances", "gains", "typical", "slow")},
         "map": draw_map(writing, reading),
     }
 

@@ -13,6 +13,7 @@ from bittern.bench.runsheets.users import list_articles, list_running
 from bittern.engines.pairing.census import word_need
 from bittern.engines.pairing.check import find_sheet_cautions, find_sheet_faults
 from bittern.engines.pairing.sheet import RunSheet, Signal, Step
+from bittern.engines.pairing.value import find_gains, pick_gains, word_gain
 from bittern.formats.sheetmap import render_map
 from bittern.work.errors import NoSuchSheetError
 from bittern.work.figures import get_figures
@@ -38,6 +39,7 @@ ACT_WORDS = {
     "taken-back": "approval taken back",
 }
 KIND_WORDS = {"act": "Do", "wait": "Wait", "check": "Check", "choose": "Which is it?", "end": "End"}
+MOST_GAINS = 3
 OUTCOME_WORDS = {"good": "the key works", "unchanged": "all is as before", "stranded": "no key works"}
 
 
@@ -127,6 +129,7 @@ def describe_version(sheet: RunSheet) -> dict[str, Any]:
         "cautions": [] if faults else find_sheet_cautions(sheet),
         "figures": figures,
         "chances": list_chances(sheet) if figures else [],
+        "gains": [word_gain(one) for one in pick_gains(find_gains(sheet), MOST_GAINS)] if figures else [],
         "typical": f"{max(1, round(figures.time_p50_s / 60))} min" if figures else "",
         "slow": f"{max(1, math.ceil(figures.time_p90_s / 60))} min" if figures else "",
         # Words of the sheet are escaped by the drawing itself.
