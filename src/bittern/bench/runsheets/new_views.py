@@ -7,7 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -37,15 +37,7 @@ def new_sheet(request: HttpRequest) -> HttpResponse:
         return show_problem(request, error)
     except BitternError as error:
         return show_list(request, BEGIN, typed, error)
-    return redirect(find_editor(version.sheet))
-
-
-def find_editor(sheet: str) -> str:
-    """Return the address at which a sheet is written; its page where there is none."""
-    try:
-        return reverse("run-sheet-edit", args=[sheet])
-    except NoReverseMatch:
-        return reverse("run-sheet", args=[sheet])
+    return redirect("run-sheet-edit", version.sheet)
 
 
 # The token stands in the form that carries the file: it is read only once it is known who asks.
