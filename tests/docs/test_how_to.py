@@ -56,6 +56,14 @@ def test_the_commands_carry_the_job_to_the_signed_handover(tmp_path: Path) -> No
     assert (tmp_path / "first-job" / "handover.pdf").read_bytes().startswith(b"%PDF-")
 
 
+def test_the_run_sheet_of_the_page_is_mended_by_what_it_says(tmp_path: Path) -> None:
+    name = "docs/how-to/write-a-run-sheet.md"
+    page = (ROOT / name).read_text(encoding="utf-8")
+    results = run_blocks(read_blocks(page), tmp_path)
+    assert write_page(page, results) == page, HINT.replace(NAME, name)
+    assert [code for _, code in results] == [1, 0]
+
+
 def last_line(output: str) -> str:
     """Return the last line of what a block printed."""
     return output.splitlines()[-1] if output.strip() else ""
