@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
@@ -16,6 +17,8 @@ CENSUS_WORDS = {
 }
 # Unchanged lines shown around a change.
 _AROUND = 2
+# Characters of each change that a suggested line names: enough to know it again.
+_MOST_SAID = 56
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +99,10 @@ def find_grave_changes(before: RunSheet | None, after: RunSheet) -> list[str]:
 
 def suggest_line(changes: Sequence[Change], most: int = 3) -> str:
     """Return a line that says what changed, for whoever writes none."""
-    said = [f"{one.step}: {one.sentence}" if one.step else one.sentence for one in changes[:most]]
+    said = [
+        (f"{one.step}: " if one.step else "") + textwrap.shorten(one.sentence, _MOST_SAID, placeholder="…")
+        for one in changes[:most]
+    ]
     more = len(changes) - most
     return " ".join([*said, f"And {more} more."] if more > 0 else said)
 
