@@ -63,12 +63,31 @@ def test_wrong_numbers_of_buttons_are_mostly_too_low() -> None:
         one = key_likelihood(INDEX, Observation("button_count", count, "seen"), weight, rates)
         return float(values_of(one)[table.place[true]]) / (1.0 - rates.null["button_count"].has)
 
-    wrong = rates.miscount.seen
-    assert p_counted(3, 3) == pytest.approx(1.0 - wrong)
-    assert sum(p_counted(count, 3) for count in range(3)) == pytest.approx(rates.undercount * wrong)
-    assert p_counted(1, 3) == pytest.approx(p_counted(2, 3) / 4)
-    # Of no button none can be overlooked.
-    assert p_counted(0, 0) == pytest.approx(1.0 - (1.0 - rates.undercount) * wrong)
+    wrong, over, low = rates.miscount.seen, rates.overlooked, rates.undercount
+    # Of numbers below, each is four times rarer than the one above it: of 2, 1 and 0 for 3, of 1 and 0 for 2.
+    assert p_counted(3, 3) == pytest.approx(
+        (1 - over) * (1 - wrong) + over * wrong * (1 - low) * 0.75, rel=1e-3
+    )
+    below = (1 - over) * wrong * low + over * (1 - wrong * (1 - low))
+    assert sum(p_counted(count, 3) for count in range(3)) == pytest.approx(below)
+    assert p_counted(2, 3) > 5 * p_counted(4, 3)
+    # Of no button none can be overlooked, or passed over in counting.
+    assert p_counted(0, 0) == pytest.approx(1.0 - (1.0 - low) * wrong)
+
+
+def test_a_button_overlooked_in_a_list_is_overlooked_in_the_number_too() -> None:
+    vehicle, three = Vehicle(make="Heron"), next(one for one in INDEX.articles if len(one.buttons) == 3)
+    fewer = three.buttons[:-1]
+    number = Observation("button_count", 2, "seen")
+
+    def weigh(*seen: Observation) -> float:
+        return p_of(judge(vehicle, *seen), three.article)
+
+    together = weigh(number, Observation("buttons", fewer, "seen"))
+    # The list after the number says little more; got another way it is a second look.
+    apart = weigh(number, Observation("buttons", fewer, "told"))
+    assert together > 1.5 * apart
+    assert weigh(Observation("buttons", fewer, "seen")) == pytest.approx(together, rel=0.5)
 
 
 @pytest.mark.parametrize(

@@ -21,8 +21,9 @@ MOST_SHOWN = 200
 NOTES_SHOWN = 20
 _RATE_WORDS = {
     "foreign": "The key shown is not of the vehicle’s kind",
-    "miscount": "The number of buttons is wrong",
-    "missed": "A button is overlooked",
+    "overlooked": "A button is overlooked, in number and list alike",
+    "miscount": "The number of buttons is wrong otherwise",
+    "missed": "A button is left out of a list otherwise",
     "imagined": "A button is named that is not there",
     "category_wrong": "The blade or the chip is named wrongly",
     "start_wrong": "Turn and push are mixed up",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from bittern.engines.key.identifier import clean_reading
 from bittern.engines.key.index import Floats, KeyIndex, plain_name
 from bittern.engines.key.learning import Lesson
 
+OVERLOOKED = "overlooked"
 # Beyond this many wrong characters a text is another identifier rather than this one misread.
 MOST_EDITS = 2
 _LEAST_BACKGROUND = 0.01
@@ -66,7 +67,7 @@ class Judge:
         if one.value is None:
             return [asked]
         found = {
-            "button_count": self._count,
+            "button_count": partial(self._count, self._find_list(one, lesson)),
             "buttons": self._buttons,
             "blade": self._category,
             "chip": self._category,
@@ -79,12 +80,26 @@ class Judge:
         share = 0.0 if place is None else float(self.share[kind][place])
         return max(_LEAST_BACKGROUND, share)
 
-    def _count(self, one: Observation, own: object) -> list[Trial]:
-        right = one.value == own
+    @staticmethod
+    def _find_list(one: Observation, lesson: Lesson) -> Observation | None:
+        """Return the list of buttons that came of the same look as a number."""
+        same = (other for other in lesson.observations if other.kind == "buttons" and other.how == one.how)
+        return next((other for other in same if other.value is not None), None)
+
+    def _count(self, said: Observation | None, one: Observation, own: object) -> list[Trial]:
+        true, number = int(str(own)), int(str(one.value))
         foreign = self._background(one.kind, one.value)
-        away = int(str(one.value)) - int(str(own))
+        if said is not None:
+            # Whether one was overlooked is tried by the list; the number is right by what was seen.
+            true -= int(isinstance(said.value, tuple) and len(set(said.value)) == true - 1)
+            looked = []
+        elif number == true - 1:
+            return [Trial(OVERLOOKED, "", 1, 0, True, foreign)]
+        else:
+            looked = [Trial(OVERLOOKED, "", 0, 1, True)] if true else []
+        away = number - true
         others = (self.undercount if away < 0 else 1.0 - self.undercount) * 0.75 * 0.25 ** (abs(away) - 1)
-        return [Trial("miscount", one.how, int(not right), int(right), True, foreign, others)]
+        return [*looked, Trial("miscount", one.how, int(away != 0), int(away == 0), True, foreign, others)]
 
     def _category(self, one: Observation, own: object) -> list[Trial]:
         value = plain_name(str(one.value))
@@ -101,8 +116,13 @@ class Judge:
         rest = self.words - true
         missed, imagined = len(true - seen), len(seen & rest)
         foreign = self._background(one.kind, seen)
+        # One button too few is taken for overlooked: far more often so than seen and left out.
+        overlooked = int(missed == 1)
+        looked = [Trial(OVERLOOKED, "", overlooked, 1 - overlooked, True)] if true else []
+        missed -= overlooked
         return [
-            Trial("missed", one.how, missed, len(true) - missed, True, foreign),
+            *looked,
+            Trial("missed", one.how, missed, len(true) - overlooked - missed, True, foreign),
             Trial("imagined", one.how, imagined, len(rest) - imagined, True),
         ]
 

@@ -13,8 +13,10 @@ Identifiers have many ways to be misread; one factor per way of reading scales t
 errors counted over those expected, with a Gamma prior of mean 1.
 
 Not learnt, and left as assumed: frequencies, observations of another thing than the key but for identifiers,
-separators and prefixes of identifiers, words that the pack does not know. A blade or chip that was named
-wrongly and hit the right name by chance counts as right, so that rate comes out low by that part.
+separators and prefixes of identifiers, words that the pack does not know. A number or list with just one
+button too few is taken for one overlooked, which it mostly is, so other slips come out a little low. A blade
+or chip that was named wrongly and hit the right name by chance counts as right, so that rate comes out low
+by that part.
 """
 
 from __future__ import annotations
@@ -27,7 +29,7 @@ from datetime import date
 
 from bittern.core.beta import beta_interval
 from bittern.core.channel import ChannelRates
-from bittern.engines.key.comparison import MOST_EDITS, Judge, Trial, expected_errors
+from bittern.engines.key.comparison import MOST_EDITS, OVERLOOKED, Judge, Trial, expected_errors
 from bittern.engines.key.index import KeyIndex
 from bittern.engines.key.learning import Lesson, Rule, weigh_lesson
 from bittern.engines.key.rates import ByHow, NullRates, Rates
@@ -131,8 +133,8 @@ def learn_rates(
 def get_rate(rates: Rates, key: _Key) -> float:
     """Return the rate that ``key``, name and how, stands for."""
     name, how = key
-    if name == FOREIGN:
-        return rates.foreign
+    if name in (FOREIGN, OVERLOOKED):
+        return float(getattr(rates, name))
     if name.startswith("null:"):
         _, kind, word = name.split(":")
         return rates.null[kind].has if word == "has" else rates.null[kind].has_not
@@ -261,8 +263,8 @@ def _with_rates(rates: Rates, values: Mapping[_Key, float], factors: Mapping[str
     channel = {
         how: scale_channel(one, factors[how]) if how in factors else one for how, one in rates.channel.items()
     }
-    foreign = values.get((FOREIGN, ""), rates.foreign)
-    return replace(rates, foreign=foreign, null=null, channel=channel, **changed)  # type: ignore[arg-type]
+    changed |= {name: values[name, ""] for name in (FOREIGN, OVERLOOKED) if (name, "") in values}
+    return replace(rates, null=null, channel=channel, **changed)  # type: ignore[arg-type]
 
 
 def _moved(one: LearntRate) -> float:

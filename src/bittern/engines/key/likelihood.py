@@ -10,25 +10,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bittern.engines.key.buttons import OTHER_NAMES, count_kernels, join_kernels, list_kernels
 from bittern.engines.key.catalogue import STARTS
-from bittern.engines.key.evidence import MOST_BUTTONS, Observation, Value
+from bittern.engines.key.evidence import Observation, Value
 from bittern.engines.key.identifier import identifier_likelihood
-from bittern.engines.key.index import FeatureTable, Floats, Integers, KeyIndex, plain_name
+from bittern.engines.key.index import FeatureTable, Floats, KeyIndex, plain_name
 from bittern.engines.key.rates import Rates
 from bittern.engines.key.spread import LabelLikelihood, Likelihood
 from bittern.engines.key.weight import Weight
 
-# Names that the pack does not know share the chance of "something else" as if there were this many.
-_OTHER_NAMES = 20
-# Part of the background of counts that keeps to no number of the pack, halving with each further button.
-_FREE_COUNTS = 0.15
-# Chance that a remote outside the pack has a button whose word the pack does not know.
-_NEW_BUTTON = 0.10
 # A radio that keeps to no frequency of the pack lies anywhere between these, equal chances per octave.
 _RADIO_HZ = (1e3, 1e11)
 
@@ -79,6 +72,27 @@ def answer_likelihoods(
     answered = answered_chance(kind, table, rates)
     by_value = ((1.0 - elsewhere) * kernel + elsewhere * background[:, None]) * answered
     return by_value, background * float(shares @ answered)
+
+
+def find_beyond(
+    index: KeyIndex, count: Observation, buttons: Observation, weight: Weight, rates: Rates
+) -> Floats:
+    """Return what a number and a list of buttons say together beyond what each says.
+
+    Natural logarithm, for each value of ``buttons``, of their likelihood after one look over the product of
+    the two. For an article outside the pack that resembles none it is 0.
+    """
+    how, elsewhere, table = count.how, rates.elsewhere.of(count.how), index.tables["buttons"]
+    _, p_count = count_kernels(
+        [count.value], index.tables["button_count"], weight.shares("button_count"), rates, how
+    )
+    p_lists, p_list = list_kernels([buttons.value], table, weight.shares("buttons"), rates, how)
+    p_counts, p_both = join_kernels(count.value, buttons.value, table, rates, how)
+    both = (1.0 - elsewhere) * p_both + elsewhere * p_count[0] * p_list[0]
+    each = ((1.0 - elsewhere) * p_counts + elsewhere * p_count[0]) * (
+        (1.0 - elsewhere) * p_lists[0] + elsewhere * p_list[0]
+    )
+    return np.asarray(np.log(both) - np.log(each), dtype=np.float64)
 
 
 def null_likelihood(kind: str, table: FeatureTable, shares: Floats, rates: Rates) -> Likelihood:
@@ -144,67 +158,13 @@ def _kernels(
 ) -> tuple[Floats, Floats]:
     """Return the likelihood of each answer for each value of the table, and the background of each."""
     if kind == "button_count":
-        counts = np.array([int(str(value)) for value in values], dtype=np.int64)
-        return _count_kernels(counts, table, shares, _count_table(rates.miscount.of(how), rates.undercount))
+        return count_kernels(values, table, shares, rates, how)
     if kind == "buttons":
-        seen = [frozenset(map(plain_name, value if isinstance(value, tuple) else ())) for value in values]
-        return _buttons_kernels(seen, table, shares, rates, how)
+        return list_kernels(values, table, shares, rates, how)
     if kind == "frequency_hz":
         hertz = np.array([float(str(value)) for value in values])
         return _frequency_kernels(hertz, sd, how, table, shares, rates)
     return _category_kernels([plain_name(str(value)) for value in values], table, shares, rates, how)
-
-
-@lru_cache(maxsize=64)
-def _count_table(wrong: float, undercount: float) -> Floats:
-    """Return the chance of each number counted (rows) where each number is true (columns)."""
-    counts = np.arange(MOST_BUTTONS + 1)
-    away = 0.25 ** np.abs(counts[:, None] - counts[None, :]).astype(np.float64)
-    below, above = np.triu(away, 1), np.tril(away, -1)
-    # Where there is no number on a side, as below 0, that side's part goes right.
-    chance = wrong * undercount * below / np.maximum(below.sum(axis=0), 1e-300)
-    chance += wrong * (1.0 - undercount) * above / np.maximum(above.sum(axis=0), 1e-300)
-    np.fill_diagonal(chance, 1.0 - chance.sum(axis=0))
-    return np.asarray(chance, dtype=np.float64)
-
-
-def _count_kernels(
-    counts: Integers, table: FeatureTable, shares: Floats, chances: Floats
-) -> tuple[Floats, Floats]:
-    true = np.minimum(MOST_BUTTONS, table.numbers.astype(np.int64))
-    kernel = chances[np.ix_(counts, true)]
-    free = 0.5 ** (np.arange(MOST_BUTTONS + 1) + 1.0)
-    background = (1.0 - _FREE_COUNTS) * (kernel @ shares) + _FREE_COUNTS * free[counts] / free.sum()
-    return kernel, background
-
-
-def _buttons_kernels(
-    seen: Sequence[frozenset[str]], table: FeatureTable, shares: Floats, rates: Rates, how: str
-) -> tuple[Floats, Floats]:
-    words, has = table.words, table.has
-    said = np.array([[word in one for word in words] for one in seen], dtype=np.bool_)
-    said = said.reshape(len(seen), len(words))
-    missed, imagined = rates.missed.of(how), rates.imagined.of(how)
-    p_said = has * (1.0 - missed) + (1.0 - has) * imagined
-    # Free: every button of the pack by itself, as often as articles have it.
-    p_word = 0.02 + 0.96 * (shares @ p_said)
-    kernel = _p_sets(said, p_said)
-    free = _p_sets(said, p_word[None, :])[:, 0]
-    new = np.array([len(one.difference(words)) for one in seen], dtype=np.int64)
-    p_any = rates.imagined_new.of(how)
-    # Geometric in number, and each is one of some twenty that it could be.
-    p_names = 0.5**new * _OTHER_NAMES ** -new.astype(np.float64)
-    kernel = kernel * np.where(new == 0, 1.0 - p_any, p_any * p_names)[:, None]
-    outside = free * np.where(new == 0, 1.0 - _NEW_BUTTON, _NEW_BUTTON * p_names)
-    return kernel, 0.5 * (kernel @ shares) + 0.5 * outside
-
-
-def _p_sets(said: NDArray[np.bool_], p_said: Floats) -> Floats:
-    """Return the chance of each set of words (rows of ``said``) where each is said with ``p_said`` (rows)."""
-    tiny = 1e-300
-    said_logs = np.log(np.maximum(p_said, tiny)).T
-    silent_logs = np.log(np.maximum(1.0 - p_said, tiny)).T
-    return np.asarray(np.exp(said @ said_logs + ~said @ silent_logs), dtype=np.float64)
 
 
 def _category_kernels(
@@ -214,7 +174,7 @@ def _category_kernels(
     smooth = 0.1
     kinds = len(table.values) - (table.absent >= 0)
     place = np.array([table.place.get(name, -1) for name in names], dtype=np.int64)
-    unknown = (rates.category_new if kinds else 1.0) / _OTHER_NAMES
+    unknown = (rates.category_new if kinds else 1.0) / OTHER_NAMES
     background = np.full(len(names), unknown)
     if named > 0.0 and kinds:
         known = (1.0 - rates.category_new) * ((1.0 - smooth) * shares[place] / named + smooth / kinds)

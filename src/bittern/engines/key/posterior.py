@@ -5,10 +5,11 @@ Model. The vehicle takes article a (or something outside the pack) and starts by
 key that is shown. With chance ``1 - foreign`` it is of the vehicle's kind: article a, or a key outside the
 pack, which with ``outside_alike`` resembles some article in everything but its identifier. With chance
 ``foreign`` it is any key: an article of the pack, or with ``foreign_unknown`` a key that resembles none.
-Given the key, observations are independent.
+Given the key, observations are independent, but for a number and a list of buttons got in one way: whoever
+overlooks a button does so in both (:mod:`~bittern.engines.key.buttons`).
 
-What it cannot see: mistakes that belong together (one person who overlooks the same button twice), two
-vehicles mixed up, articles that differ in nothing one can observe.
+What it cannot see: other mistakes that belong together (a worn key hides more than one thing), two vehicles
+mixed up, articles that differ in nothing one can observe.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ import numpy as np
 
 from bittern.engines.key.evidence import KEY_KINDS, Observation, Vehicle, check_observation
 from bittern.engines.key.index import Floats, Integers, KeyIndex
-from bittern.engines.key.likelihood import key_likelihood, start_likelihood
+from bittern.engines.key.likelihood import find_beyond, key_likelihood, start_likelihood
 from bittern.engines.key.pools import Pools, common_heads, likeliest, pool_articles
 from bittern.engines.key.prior import Listing, Prior, list_articles, spread_prior
 from bittern.engines.key.rates import Rates
@@ -40,6 +41,22 @@ class Judged:
     start: Floats | None
     key: Likelihood | LabelLikelihood | None
 
+    @property
+    def said(self) -> bool:
+        """Whether there was an answer."""
+        return self.observation.value is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """A number and a list of buttons after one look: their ``places`` among the observations.
+
+    ``beyond`` is the logarithm of their likelihood together less those of each, shape (values of "buttons",).
+    """
+
+    places: tuple[int, int]
+    beyond: Floats
+
 
 @dataclass(frozen=True, slots=True)
 class Case:
@@ -53,13 +70,16 @@ class Case:
         Chances over the entries.
     weight
         How often articles turn up as keys in general.
+    pair
+        A number and a list of buttons that belong together.
     log_own, log_alike
-        Shape (observations, entries): logarithm of each observation's likelihood, for the article's own key
-        and for one outside the pack that resembles it; 0 for ``start``.
+        Shape (observations + 1, entries): logarithm of each observation's likelihood, for the article's own
+        key and for one outside the pack that resembles it; 0 for ``start``. The last row is what the pair
+        has beyond the product of its two.
     log_other
-        Shape (observations,): the same for a key that resembles none.
+        Shape (observations + 1,): the same for a key that resembles none.
     start
-        Shape (observations, 2): likelihood for a vehicle started by turn, by push; 1 for all other kinds.
+        Shape (observations + 1, 2): likelihood for a vehicle started by turn, by push; 1 for all other kinds.
     """
 
     index: KeyIndex
@@ -70,6 +90,7 @@ class Case:
     prior: Prior
     weight: Weight
     judged: tuple[Judged, ...]
+    pair: Pair | None
     log_own: Floats
     log_alike: Floats
     log_other: Floats
@@ -143,21 +164,20 @@ def open_case(
     weight = index.weight_for(vehicle.make, rates)
     judged = tuple(_judge(index, one, weight, rates) for one in every) if len(index) else ()
     listing = list_articles(index, vehicle, rates)
-    start = np.array([np.ones(2) if one.start is None else one.start for one in judged]).reshape(-1, 2)
-    alone = _tell_apart(index, listing, weight, judged, start.prod(axis=0), rates)
+    start = np.array([*(np.ones(2) if one.start is None else one.start for one in judged), np.ones(2)])
+    pair = _find_pair(index, judged, weight, rates)
+    alone = _tell_apart(index, listing, weight, judged, pair, start.prod(axis=0), rates)
     refused = [index.position[name] for name, _ in vehicle.refused if name in index.position]
     pools = pool_articles(index, weight, np.union1d(alone, np.array([*apart, *refused], dtype=np.int64)))
-    log_own, log_alike, log_other = _log_terms(judged, pools)
+    terms = _log_terms(judged, pair, pools)
     prior = _refuse(index, vehicle, pools, spread_prior(index, listing, pools, rates))
-    return Case(
-        index, rates, vehicle, listing, pools, prior, weight, judged, log_own, log_alike, log_other, start
-    )
+    return Case(index, rates, vehicle, listing, pools, prior, weight, judged, pair, *terms, start)
 
 
 def tell_more_apart(case: Case, places: Integers) -> Case:
     """Return the same case with the articles at ``places`` told apart too."""
     pools = pool_articles(case.index, case.weight, np.union1d(case.pools.places, places))
-    log_own, log_alike, log_other = _log_terms(case.judged, pools)
+    log_own, log_alike, log_other = _log_terms(case.judged, case.pair, pools)
     prior = spread_prior(case.index, case.listing, pools, case.rates)
     prior = _refuse(case.index, case.vehicle, pools, prior)
     return replace(case, pools=pools, prior=prior, log_own=log_own, log_alike=log_alike, log_other=log_other)
@@ -172,7 +192,8 @@ def posterior_of(case: Case, leave_out: int | None = None) -> Posterior:
     "impossible" however much evidence there is.
     """
     rates, weight = case.rates, case.pools.weight
-    kept = np.arange(len(case.judged)) != (-1 if leave_out is None else leave_out)
+    kept = np.arange(len(case.log_own)) != (-1 if leave_out is None else leave_out)
+    kept[-1] = case.pair is None or leave_out not in case.pair.places
     own, alike, other, scale = _scaled(case.log_own[kept], case.log_alike[kept], case.log_other[kept])
     foreign = (1.0 - rates.foreign_unknown) * weight * own
     foreign_other = rates.foreign_unknown * other
@@ -218,6 +239,7 @@ def _tell_apart(
     listing: Listing,
     weight: Weight,
     judged: Sequence[Judged],
+    pair: Pair | None,
     start: Floats,
     rates: Rates,
 ) -> Integers:
@@ -235,7 +257,7 @@ def _tell_apart(
     alike = index.classes.articles_of(np.unique(np.concatenate(labels))) if labels else np.zeros(0, np.int64)
     alike = np.sort(alike)
     pools = pool_articles(index, weight, alike)
-    own, _, other, _ = _scaled(*_log_terms(judged, pools))
+    own, _, other, _ = _scaled(*_log_terms(judged, pair, pools))
     p_foreign = (1.0 - rates.foreign_unknown) * float(pools.weight @ own) + rates.foreign_unknown * other
     p_key = np.zeros(len(index.signatures))
     p_key[pools.rest] = ((1.0 - rates.foreign) * own + rates.foreign * p_foreign)[len(alike) :]
@@ -262,14 +284,30 @@ def _judge(index: KeyIndex, observation: Observation, weight: Weight, rates: Rat
     return Judged(observation, start_likelihood(observation, rates), None)
 
 
-def _log_terms(judged: Sequence[Judged], pools: Pools) -> tuple[Floats, Floats, Floats]:
+def _find_pair(index: KeyIndex, judged: Sequence[Judged], weight: Weight, rates: Rates) -> Pair | None:
+    """Return the first number and list of buttons that were got in one way."""
+    said = [
+        {one.observation.how: i for i, one in enumerate(judged) if one.observation.kind == kind and one.said}
+        for kind in ("button_count", "buttons")
+    ]
+    how = next((how for how in said[0] if how in said[1]), None)
+    if how is None:
+        return None
+    places = said[0][how], said[1][how]
+    count, buttons = (judged[place].observation for place in places)
+    return Pair(places, find_beyond(index, count, buttons, weight, rates))
+
+
+def _log_terms(judged: Sequence[Judged], pair: Pair | None, pools: Pools) -> tuple[Floats, Floats, Floats]:
     """Return the logarithms of Case."""
-    log_own, log_alike = np.zeros((2, len(judged), len(pools)))
-    log_other = np.zeros(len(judged))
+    log_own, log_alike = np.zeros((2, len(judged) + 1, len(pools)))
+    log_other = np.zeros(len(judged) + 1)
     for i, one in enumerate(judged):
         if one.key is not None:
             own, alike = one.key.of_values(pools.code[one.observation.kind])
             log_own[i], log_alike[i], log_other[i] = np.log(own), np.log(alike), math.log(one.key.generic)
+    if pair is not None:
+        log_own[-1] = log_alike[-1] = pair.beyond[pools.code["buttons"]]
     return log_own, log_alike, log_other
 
 

@@ -3,8 +3,8 @@
 All are starting values of ours from experience of the kinds of error ("common practice" where said), none is
 measured; they are plain data so that finished jobs can replace them. ``outside_floor``, ``unlisted``,
 ``foreign`` and ``same_make`` were raised after the first simulated year, which showed how much too sure the
-engine is where lists have gaps; ``miscount``, ``undercount`` and ``missed`` were set after the second, which
-showed what an overlooked button costs (docs/explanation/key-study.md).
+engine is where lists have gaps; ``overlooked``, ``miscount``, ``undercount`` and ``missed`` were set after
+later ones, which showed what an overlooked button costs (docs/explanation/key-study.md).
 """
 
 from __future__ import annotations
@@ -83,14 +83,17 @@ class Rates:
         The observation is about another thing than the key shown (the other remote on the ring).
     elsewhere_fcc
         The same for an identifier, which is also copied from web pages, boxes and garage-door remotes.
+    overlooked
+        One button is overlooked in a look at the key, and so in whatever is said after it, number and list
+        alike: it is on the other face, or worn smooth (common practice).
     miscount
-        A number of buttons is wrong; each further button of error is four times rarer. Where there is none
-        to overlook, it is wrong by that much less.
+        A number of buttons is wrong beyond that; each further button of error is four times rarer. Where
+        there is none to pass over, it is wrong by that much less.
     undercount
-        Part of the wrong numbers that are too low: a button on the other face, or worn smooth, is overlooked
-        more easily than one is seen that is not there (common practice).
+        Part of the wrong numbers that are too low: a button is passed over in counting more easily than one
+        is counted twice (common practice).
     missed, imagined
-        Per button: not noticed (worn off, on the other face), or believed to be there.
+        Per button: not said though it was seen, or believed to be there.
     imagined_new
         A set of buttons holds a word that the pack does not know, though it is about an article in the pack.
     start_wrong
@@ -132,9 +135,10 @@ class Rates:
     same_grantee: float = 0.3
     elsewhere: ByHow = ByHow(0.02, 0.01, 0.005, 0.005, 0.002)
     elsewhere_fcc: ByHow = ByHow(0.06, 0.02, 0.01, 0.005, 0.002)
-    miscount: ByHow = ByHow(0.12, 0.10, 0.06, 0.06, 0.01)
-    undercount: float = 0.8
-    missed: ByHow = ByHow(0.08, 0.06, 0.04, 0.04, 0.01)
+    overlooked: float = 0.09
+    miscount: ByHow = ByHow(0.06, 0.05, 0.02, 0.02, 0.01)
+    undercount: float = 0.7
+    missed: ByHow = ByHow(0.04, 0.03, 0.01, 0.01, 0.005)
     imagined: ByHow = ByHow(0.03, 0.02, 0.005, 0.005, 0.002)
     imagined_new: ByHow = ByHow(0.01, 0.005, 0.003, 0.003, 0.001)
     start_wrong: ByHow = ByHow(0.03, 0.02, 0.005, 0.005, 0.002)

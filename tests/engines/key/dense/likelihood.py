@@ -115,31 +115,90 @@ def _kernel(
     """Return the likelihood for each value of the table, and the background of things not in the pack."""
     value, how = observation.value, observation.how
     if observation.kind == "button_count":
-        return _count_kernel(int(str(value)), table, shares, rates.miscount.of(how), rates.undercount)
+        return _count_kernel(int(str(value)), table, shares, rates, how)
     if observation.kind == "buttons":
-        words = value if isinstance(value, tuple) else ()
-        return _buttons_kernel(frozenset(map(plain_name, words)), table, shares, rates, how)
+        return _buttons_kernel(_words(value), table, shares, rates, how)
     if observation.kind == "frequency_hz":
         return _frequency_kernel(float(str(value)), observation.sd, how, table, shares, rates)
     return _category_kernel(plain_name(str(value)), table, shares, rates, how)
 
 
+def p_counted(count: int, seen: int, rates: Rates, how: str) -> float:
+    """Return the chance that ``count`` is said where ``seen`` buttons are seen."""
+    counts, wrong = np.arange(MOST_BUTTONS + 1), rates.miscount.of(how)
+    low = wrong * rates.undercount if seen > 0 else 0.0
+    high = wrong * (1.0 - rates.undercount) if seen < MOST_BUTTONS else 0.0
+    if count == seen:
+        return 1.0 - low - high
+    side = counts < seen if count < seen else counts > seen
+    away = 0.25 ** np.abs(counts - seen)
+    return (low if count < seen else high) * float(away[count] / away[side].sum())
+
+
+def p_listed(
+    said: frozenset[str], seen: frozenset[str], words: frozenset[str], rates: Rates, how: str
+) -> float:
+    """Return the chance that ``said`` of the pack's ``words`` are said where ``seen`` are seen."""
+    chance = 1.0
+    for word in words:
+        p = 1.0 - rates.missed.of(how) if word in seen else rates.imagined.of(how)
+        chance *= p if word in said else 1.0 - p
+    return chance
+
+
+def _looks(true: frozenset[str], overlooked: float) -> list[tuple[float, frozenset[str]]]:
+    """Return what may be seen of a set of buttons, with its chance."""
+    if not true:
+        return [(1.0, true)]
+    return [(1.0 - overlooked, true), *((overlooked / len(true), true - {one}) for one in sorted(true))]
+
+
+def _words(value: object) -> frozenset[str]:
+    return frozenset(map(plain_name, value if isinstance(value, tuple) else ()))
+
+
+def _sets(table: FeatureTable) -> list[frozenset[str]]:
+    return [frozenset(value) if isinstance(value, frozenset) else frozenset[str]() for value in table.values]
+
+
+def find_beyond(
+    index: KeyIndex, count: Observation, buttons: Observation, weight: Floats, rates: Rates
+) -> Floats:
+    """Return, for each article, the logarithm of a count and a list after one look over their product."""
+    how, numbers, table = count.how, index.tables["button_count"], index.tables["buttons"]
+    elsewhere, number, said = rates.elsewhere.of(how), int(str(count.value)), _words(buttons.value)
+    sets = _sets(table)
+    words = frozenset[str]().union(*sets)
+    p_new = _p_new(len(said - words), rates.imagined_new.of(how))
+    _, other_count = _count_kernel(number, numbers, numbers.shares(weight), rates, how)
+    _, other_list = _buttons_kernel(said, table, table.shares(weight), rates, how)
+    found = []
+    for true in sets:
+        looks = _looks(true, rates.overlooked)
+        each = [
+            (p, p_counted(number, len(seen), rates, how), p_new * p_listed(said, seen, words, rates, how))
+            for p, seen in looks
+        ]
+        both = sum(p * a * b for p, a, b in each)
+        alone = [sum(p * one for p, one, _ in each), sum(p * one for p, _, one in each)]
+        mixed = (1.0 - elsewhere) * both + elsewhere * other_count * other_list
+        for p, other in zip(alone, (other_count, other_list), strict=True):
+            mixed /= (1.0 - elsewhere) * p + elsewhere * other
+        found.append(math.log(mixed))
+    return np.array(found)[table.code]
+
+
 def _count_kernel(
-    count: int, table: FeatureTable, shares: Floats, wrong: float, undercount: float
+    count: int, table: FeatureTable, shares: Floats, rates: Rates, how: str
 ) -> tuple[Floats, float]:
-    counts = np.arange(MOST_BUTTONS + 1)
+    def chance(true: int) -> float:
+        if true == 0:
+            return p_counted(count, 0, rates, how)
+        good, poor = (p_counted(count, seen, rates, how) for seen in (true, true - 1))
+        return (1.0 - rates.overlooked) * good + rates.overlooked * poor
 
-    def p_counted(true: int) -> float:
-        low = wrong * undercount if true > 0 else 0.0
-        high = wrong * (1.0 - undercount) if true < MOST_BUTTONS else 0.0
-        if count == true:
-            return 1.0 - low - high
-        side = counts < true if count < true else counts > true
-        away = 0.25 ** np.abs(counts - true)
-        return (low if count < true else high) * float(away[count] / away[side].sum())
-
-    kernel = np.array([p_counted(min(MOST_BUTTONS, int(str(true)))) for true in table.values])
-    free = 0.5 ** (counts + 1.0)
+    kernel = np.array([chance(min(MOST_BUTTONS, int(str(true)))) for true in table.values])
+    free = 0.5 ** (np.arange(MOST_BUTTONS + 1) + 1.0)
     background = (1.0 - _FREE_COUNTS) * float(shares @ kernel) + _FREE_COUNTS * float(
         free[count] / free.sum()
     )
@@ -149,16 +208,21 @@ def _count_kernel(
 def _buttons_kernel(
     seen: frozenset[str], table: FeatureTable, shares: Floats, rates: Rates, how: str
 ) -> tuple[Floats, float]:
-    sets = [frozenset(value) if isinstance(value, frozenset) else frozenset[str]() for value in table.values]
-    words = sorted(set().union(*sets))
-    has = np.array([[word in one for word in words] for one in sets], dtype=np.float64).reshape(len(sets), -1)
-    said = np.array([word in seen for word in words], dtype=bool)
+    sets = _sets(table)
+    words = frozenset[str]().union(*sets)
+    kernel = np.array(
+        [
+            sum(p * p_listed(seen, one, words, rates, how) for p, one in _looks(true, rates.overlooked))
+            for true in sets
+        ]
+    )
     missed, imagined = rates.missed.of(how), rates.imagined.of(how)
-    p_said = has * (1.0 - missed) + (1.0 - has) * imagined
-    kernel = np.where(said, p_said, 1.0 - p_said).prod(axis=1)
     # Free: every button of the pack by itself, as often as articles have it.
-    p_word = 0.02 + 0.96 * (shares @ p_said)
-    free = float(np.where(said, p_word, 1.0 - p_word).prod())
+    free = 1.0
+    for word in words:
+        share = sum(float(s) for s, one in zip(shares, sets, strict=True) if word in one)
+        p_word = 0.02 + 0.96 * (share * (1.0 - missed) + (1.0 - share) * imagined)
+        free *= p_word if word in seen else 1.0 - p_word
     new_words = len(seen.difference(words))
     kernel = kernel * _p_new(new_words, rates.imagined_new.of(how))
     in_pack = float(shares @ kernel)

@@ -5,10 +5,7 @@ Model. The vehicle takes article a (or something outside the pack) and starts by
 key that is shown. With chance ``1 - foreign`` it is of the vehicle's kind: article a, or a key outside the
 pack, which with ``outside_alike`` resembles some article in everything but its identifier. With chance
 ``foreign`` it is any key: an article of the pack, or with ``foreign_unknown`` a key that resembles none.
-Given the key, observations are independent.
-
-What it cannot see: mistakes that belong together (one person who overlooks the same button twice), two
-vehicles mixed up, articles that differ in nothing one can observe.
+Given the key, observations are independent, but for a number and a list of buttons got in one way.
 """
 
 from __future__ import annotations
@@ -22,7 +19,7 @@ import numpy as np
 from bittern.engines.key.evidence import KEY_KINDS, Observation, Vehicle, check_observation
 from bittern.engines.key.rates import Rates
 from tests.engines.key.dense.index import Floats, KeyIndex
-from tests.engines.key.dense.likelihood import key_likelihood, start_likelihood
+from tests.engines.key.dense.likelihood import find_beyond, key_likelihood, start_likelihood
 from tests.engines.key.dense.prior import Prior, prior_of
 from tests.engines.key.dense.spread import Likelihood
 
@@ -114,9 +111,9 @@ def posterior_of(case: Case, leave_out: int | None = None) -> Posterior:
     Likelihoods are multiplied as logarithms and scaled by their largest, so that nothing underflows to
     "impossible" however much evidence there is.
     """
-    index, rates = case.index, case.rates
+    rates = case.rates
     judged = [one for i, one in enumerate(case.judged) if i != leave_out]
-    own, alike, other, scale = _key_terms(index, judged)
+    own, alike, other, scale = _key_terms(case, judged)
     foreign = (1.0 - rates.foreign_unknown) * case.weight * own
     foreign_other = rates.foreign_unknown * other
     p_foreign = float(foreign.sum()) + foreign_other
@@ -150,8 +147,17 @@ def _judge(index: KeyIndex, observation: Observation, weight: Floats, rates: Rat
     return Judged(observation, start_likelihood(observation, rates), None)
 
 
-def _key_terms(index: KeyIndex, judged: Sequence[Judged]) -> tuple[Floats, Floats, float, float]:
+def _find_pair(judged: Sequence[Judged]) -> tuple[Observation, Observation] | None:
+    said = [one.observation for one in judged if one.observation.value is not None]
+    # As the engine: of several in one way, the last; of several ways, the first in the order of the counts.
+    counts = {one.how: one for one in said if one.kind == "button_count"}
+    lists = {one.how: one for one in said if one.kind == "buttons"}
+    return next(((counts[how], lists[how]) for how in counts if how in lists), None)
+
+
+def _key_terms(case: Case, judged: Sequence[Judged]) -> tuple[Floats, Floats, float, float]:
     """Return the likelihoods of an own article, of one outside like it, of any other, and their log scale."""
+    index = case.index
     log_own, log_alike, log_other = np.zeros(len(index)), np.zeros(len(index)), 0.0
     for one in judged:
         if one.key is None:
@@ -160,6 +166,12 @@ def _key_terms(index: KeyIndex, judged: Sequence[Judged]) -> tuple[Floats, Float
         log_own += np.log(one.key.by_value)[code]
         log_alike += np.log(one.key.unlisted_by_value)[code]
         log_other += math.log(one.key.generic)
+    # The pair of all observations: the engine does not look for another where one of it is left out.
+    pair = _find_pair(case.judged)
+    if pair is not None and all(any(one.observation is half for one in judged) for half in pair):
+        beyond = find_beyond(index, *pair, case.weight, case.rates)
+        log_own += beyond
+        log_alike += beyond
     scale = max(log_other, *(float(log.max(initial=-math.inf)) for log in (log_own, log_alike)))
     return np.exp(log_own - scale), np.exp(log_alike - scale), math.exp(log_other - scale), scale
 
