@@ -20,7 +20,7 @@ asked, costs nothing and says nothing.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -64,7 +64,8 @@ class Outcome:
 
     ``ended`` is ``settled``, ``not in pack`` or ``undecided``, as the policy sees it; ``article`` what was
     ordered, or None where it was searched for elsewhere; ``p_truth`` the probability that was given to what
-    proved true (None: the policy states none), ``stated`` all that were.
+    proved true (None: the policy states none), ``stated`` all that were, ``bound`` what the Bayes rule makes
+    of the same answers for each of ``stated`` (kept for ``engine`` alone).
     """
 
     article: str | None
@@ -75,6 +76,7 @@ class Outcome:
     p_truth: float | None = None
     p_truth_first: float | None = None
     stated: tuple[Stated, ...] = ()
+    bound: tuple[float, ...] = ()
 
     @property
     def wrong_order(self) -> bool:
@@ -187,10 +189,11 @@ class Shop:
             seen.append(observe(kind, job.answers[kind]))
             found = self._identify(vehicle, seen, unavailable)
         stated = stated_by(found), found.outside_pack
+        bound = self._bound(job, asked, stated[0])
         if found.settled:
             ended = "settled" if found.order else "not in pack"
             one = self._close(job, found.order, ended, asked, stated, p_first)
-            return one, one, one
+            return replace(one, bound=bound), one, one
         top = found.candidates[0]
         order = (1.0 - top.probability) * self.costs.wrong
         search = (1.0 - found.outside_pack) * self.costs.needless_search
@@ -200,7 +203,13 @@ class Shop:
             self._close(job, article, "undecided", asked, stated, p_first)
             for article in (choice, likely, None)
         )
-        return by_cost, by_chance, never
+        return replace(by_cost, bound=bound), by_chance, never
+
+    def _bound(self, job: Job, asked: Sequence[str], articles: Mapping[str, float]) -> tuple[float, ...]:
+        """Return the Bayes rule's chance of everything that :meth:`_close` takes down as stated."""
+        belief = self.rule.believe(job, {kind: job.answers[kind] for kind in (*job.offered, *asked)})
+        places = [self.table.place[name] for name, p in articles.items() if p >= LEAST_STATED]
+        return (*(float(belief.article[place]) for place in places), belief.outside)
 
     def _identify(
         self, vehicle: Vehicle, seen: Sequence[Observation], unavailable: Sequence[str]

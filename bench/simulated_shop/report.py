@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from simulated_shop.accounting import ENDS, Account, Interval, compare, find_worst, take_account
+from simulated_shop.accounting import ENDS, Account, Interval, compare, find_worst, sort_bounds, take_account
 from simulated_shop.policies import POLICIES, Outcome
 
 WRONG_PART = 1 / 3
@@ -75,6 +75,19 @@ def list_deciles(jobs: Jobs) -> Iterator[str]:
                 f" {100 * one.observed:.1f} ({100 * one.low:.1f} to {100 * one.high:.1f})"
             )
         yield f"| {10 * place} to {10 * place + 10} % | {' | '.join(cells)} |"
+
+
+def list_bounds(jobs: Jobs) -> Iterator[str]:
+    """Yield what the engine states beside what the Bayes rule makes of the same answers, in per cent."""
+    yield "| stated | cases | engine states | Bayes rule, same answers | difference (95 %) |"
+    yield "|---|---:|---:|---:|---:|"
+    for place, one in enumerate(sort_bounds([job["engine"] for job in jobs])):
+        name = f"{10 * place} to {10 * place + 10} %"
+        if one is None:
+            yield f"| {name} | 0 | – | – | – |"
+            continue
+        difference = f"{100 * one.deviation:+.1f} ± {100 * one.half:.1f}"
+        yield f"| {name} | {one.cases} | {100 * one.stated:.1f} | {100 * one.rule:.1f} | {difference} |"
 
 
 def find_targets(jobs: Jobs, *, policy: str = "engine") -> list[Target]:

@@ -15,7 +15,7 @@ BENCH = Path(__file__).resolve().parents[2] / "bench"
 if str(BENCH) not in sys.path:
     sys.path.insert(0, str(BENCH))
 
-from simulated_shop.accounting import compare, sort_deciles, wilson  # noqa: E402
+from simulated_shop.accounting import compare, sort_bounds, sort_deciles, wilson  # noqa: E402
 from simulated_shop.customers import draw_job  # noqa: E402
 from simulated_shop.decomposing import VARIANTS, decompose_year, list_pieces  # noqa: E402
 from simulated_shop.habits import ERRORS, Habits, scale_errors  # noqa: E402
@@ -70,6 +70,19 @@ def test_probabilities_of_the_bound_come_true(jobs):
         held = (p >= low) & (p < high)
         spread = math.sqrt(float((p[held] * (1 - p[held])).sum())) / max(1, held.sum())
         assert abs(true[held].mean() - p[held].mean()) < 4 * spread + 0.02
+
+
+def test_what_is_stated_stands_beside_the_rule_on_the_same_answers(jobs):
+    table = sort_bounds([job["engine"] for job in jobs])
+    deciles = account_all(jobs)["engine"].deciles
+    for one, plain in zip(table, deciles, strict=True):
+        if one is not None:
+            assert (one.cases, one.stated) == (plain.cases, pytest.approx(plain.stated))
+    # What is stated of a job leaves little out, and the rule's chance of the same does.
+    for job in jobs:
+        assert 0.5 < sum(job["engine"].bound) < 1.0 + 1e-9
+    most = table[9]
+    assert most is not None and abs(most.deviation) < 0.1
 
 
 def test_targets_are_read_off_the_same_jobs(jobs):

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -128,6 +129,15 @@ def test_arguments_in_bytes_that_are_no_text_are_shown_as_such() -> None:
     outside("identify", b"/none/\xff.json", "--json").refuse()
 
 
+@pytest.fixture
+def interruptible() -> Iterator[None]:
+    """What a shell starts in its background ignores interrupts, and so do its children."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("interruptible")
 def test_an_interrupt_is_130_and_one_line() -> None:
     line = [sys.executable, "-m", "bittern", "runsheet", "rehearse", str(SHEET)]
     with subprocess.Popen(
