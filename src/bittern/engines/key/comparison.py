@@ -66,13 +66,14 @@ class Judge:
         )  # fmt: skip
         if one.value is None:
             return [asked]
-        found = {
+        compare: dict[str, Callable[[Observation, object], list[Trial]]] = {
             "button_count": partial(self._count, self._find_list(one, lesson)),
             "buttons": self._buttons,
             "blade": self._category,
             "chip": self._category,
             "fcc_id": self._identifier,
-        }.get(one.kind)
+        }
+        found = compare.get(one.kind)
         return [asked, *found(one, own)] if found else [asked]
 
     def _background(self, kind: str, value: object) -> float:
