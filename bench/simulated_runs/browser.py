@@ -61,9 +61,14 @@ class Phone:
         self.page = self.context.pages[0]
         self.page.goto(self.address)
         expect(self.page.locator(".runner.carried[data-at]")).to_be_visible(timeout=15_000)
-        if not offline:
+        # A run that has ended and is sent is not kept any more.
+        if not offline and not self.has_ended():
             self.await_worker()
         return self.read_place()
+
+    def has_ended(self) -> bool:
+        """Whether the page shows the run's end, and the way on."""
+        return self.page.locator(".moves a.button").count() > 0
 
     def await_worker(self) -> None:
         """Wait until the page is kept for a reload without the network."""
@@ -95,10 +100,13 @@ class Phone:
         return self.read_place()
 
     def kill(self) -> None:
-        """End every process of this browser at once."""
-        for pid in self._find_processes():
+        """End every process of this browser at once; as after a power cut, none holds a file any more."""
+        killed = list(self._find_processes())
+        for pid in killed:
             with contextlib.suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
+        while any(is_running(pid) for pid in killed):
+            time.sleep(0.01)
         with contextlib.suppress(BrowserError):
             self.context.close()
 
@@ -112,13 +120,22 @@ class Phone:
                         yield int(folder.name)
 
 
+def is_running(pid: int) -> bool:
+    """Whether a process has not ended: a dead one that nobody has asked about has let go of its files."""
+    try:
+        # The state follows the name, which stands in brackets (proc(5)).
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] not in "ZX"
+    except (FileNotFoundError, ProcessLookupError):
+        return False
+
+
 def carry_under_kills(shop: Shop, number: int, folder: Path, kills: Kills) -> None:
     """Carry a run to its end; after every step the browser is killed, every second time offline."""
     with sync_playwright() as playwright:
         phone = Phone(playwright, shop, number, folder)
         place = phone.wake(offline=False)
         for step in range(MOST_STEPS):
-            if phone.page.locator(".moves a.button").count():
+            if phone.has_ended():
                 break
             offline = step % 2 == 1
             phone.context.set_offline(offline)

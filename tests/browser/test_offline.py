@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from . import scan, steps
+from . import camera, scan, steps
 from .conftest import DESKTOP, PHONE, DemoServer, Visitor
 
 pytestmark = pytest.mark.browser
@@ -189,3 +189,54 @@ def test_a_clock_that_is_changed_does_not_move_a_window(visit: Callable[..., Vis
     # By the device's clock it would be an hour later.
     ahead: float = page.evaluate("(at) => Date.parse(at) - (Date.now() - 3600e3)", events[0]["at"])
     assert abs(ahead) < 60_000
+
+
+# The device's store cannot be opened so many times at each load, as after a browser was killed.
+HELD = """
+  const open = IDBFactory.prototype.open;
+  let left = Number(sessionStorage.getItem("held") ?? 0);
+  IDBFactory.prototype.open = function (...words) {
+    if (left-- <= 0) return open.apply(this, words);
+    const request = { error: new DOMException("held", "UnknownError") };
+    setTimeout(() => request.onerror());
+    return request;
+  };
+"""
+
+
+def reload_held(page: Page, times: int) -> None:
+    page.evaluate(f"sessionStorage.setItem('held', '{times}')")
+    page.reload()
+
+
+def test_a_store_that_is_held_is_asked_for_again_and_said_when_it_stays_so(
+    browser: Browser, own_server: DemoServer
+) -> None:
+    visitor = Visitor(browser, own_server, "tobin", PHONE)
+    page, main = visitor.page, visitor.page.get_by_role("main")
+    page.add_init_script(f"{{{HELD}}}")
+    page.goto(f"/jobs/{JOB}/pairing/")
+    steps.await_sent(page)
+    await_true(page, CARRIED)
+    visitor.context.set_offline(True)
+    says = press(page)
+    reload_held(page, 2)
+    expect(page.locator(SAYS).first).to_have_text(says, use_inner_text=True)
+    expect(page.locator(".kept-line")).to_contain_text("Kept here: 1 not sent yet.")
+    # It stays held: the page says what it does not know, without the network and with it.
+    reload_held(page, 1000)
+    expect(page.get_by_role("heading", name="The run cannot be shown")).to_be_visible()
+    expect(main).to_contain_text("What this device keeps of its runs cannot be read now.")
+    steps.check_fits(page)
+    visitor.context.set_offline(False)
+    reload_held(page, 1000)
+    expect(page.get_by_role("heading", name="Kept entries cannot be read")).to_be_visible()
+    expect(page.locator(".kept-line")).to_contain_text("it may not have been sent")
+    steps.check_fits(page)
+    scan.check_page(page)
+    camera.take(page, "runner-store-held")
+    # Nothing was lost by it.
+    reload_held(page, 0)
+    expect(page.locator(SAYS).first).to_have_text(says, use_inner_text=True)
+    steps.await_sent(page)
+    visitor.context.close()

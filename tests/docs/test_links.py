@@ -101,3 +101,15 @@ def test_a_link_that_leads_nowhere_is_found(text: str, fault: str) -> None:
 )
 def test_a_good_link_is_left_alone(text: str) -> None:
     assert list(find_faults(ROOT / "README.md", text)) == []
+
+
+PLACEHOLDER = re.compile(r"^[A-Z]{3,}$|\b(?:TODO|TBD|FIXME|XXX)\b", re.MULTILINE)
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.relative_to(ROOT).as_posix())
+def test_no_page_waits_for_its_text(page: Path) -> None:
+    assert PLACEHOLDER.findall(CODE.sub("", page.read_text(encoding="utf-8"))) == []
+
+
+def test_a_placeholder_is_seen() -> None:
+    assert PLACEHOLDER.findall("A table follows.\n\nRESULTS\n\nIt holds. TODO: why") == ["RESULTS", "TODO"]

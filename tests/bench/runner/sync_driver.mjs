@@ -3,7 +3,7 @@
 import { pathToFileURL } from "node:url";
 
 const load = (name) => import(pathToFileURL(`${process.argv[2]}/${name}.js`));
-const [{ RunClock }, { PassingStore }, { CarriedRun, ElsewhereError }, { foldEvents }, { writeMoment }] = await Promise.all(
+const [{ RunClock }, { PassingStore, openStore }, { CarriedRun, ElsewhereError }, { foldEvents }, { writeMoment }] = await Promise.all(
   ["runner_clock", "runner_store", "runner_sync", "runner_fold", "runner_time"].map(load),
 );
 
@@ -162,6 +162,26 @@ const SCENES = {
     table.gone = false;
     await settle(run);
     return { list: list(table), unsent: run.unsent.length };
+  },
+  // A browser that was killed has not let go of the store yet; it does at the third time of asking.
+  "store let go": async () => {
+    let asked = 0;
+    const store = { lasting: true };
+    const open = async () => { asked += 1; if (asked < 3) throw new DOMException("held", "UnknownError"); return store; };
+    return { same: await openStore(open, [1, 1, 1]) === store, asked };
+  },
+  "store held for good": async () => {
+    let asked = 0;
+    const open = async () => { asked += 1; throw new DOMException("held", "UnknownError"); };
+    const { lasting, barred } = await openStore(open, [1, 1, 1]);
+    return { lasting, barred, asked };
+  },
+  // A private window: asking again is no use, and nothing is kept from before.
+  "no store": async () => {
+    let asked = 0;
+    const open = async () => { asked += 1; throw new DOMException("private", "InvalidStateError"); };
+    const { lasting, barred } = await openStore(open, [1, 1, 1]);
+    return { lasting, barred, asked };
   },
 };
 

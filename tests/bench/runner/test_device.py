@@ -61,6 +61,12 @@ def test_many_events_are_sent_in_pieces_and_in_order(seen: dict[str, Any]) -> No
     assert seen["hundred events"] == {"list": list(range(1, 101)), "unsent": 0}
 
 
+def test_a_store_that_a_killed_browser_still_holds_is_asked_for_again(seen: dict[str, Any]) -> None:
+    assert seen["store let go"] == {"same": True, "asked": 3}
+    assert seen["store held for good"] == {"lasting": False, "barred": True, "asked": 4}
+    assert seen["no store"] == {"lasting": False, "barred": False, "asked": 1}
+
+
 @pytest.mark.parametrize(
     ("scene", "since_ms", "changed_ms"),
     [

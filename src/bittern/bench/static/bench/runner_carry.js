@@ -8,6 +8,7 @@ import { RunView } from "./runner_view.js";
 
 const PATIENCE_MS = 8000, TICK_MS = 1000;
 const NEW_KEY = "The new key";
+const BARRED = "What this device keeps of its runs cannot be read now. Close every window of the browser and open it again.";
 const ANEW = "bittern-runner-anew";
 
 // A sentence of the server, or that somebody has to log in again.
@@ -35,12 +36,14 @@ export const carryRun = async (box, aids) => {
   if (pack && !pack.may_work) return aids.show(box);
   if (!(await run.open(pack))) {
     if (!box.querySelector("[data-stage]").hidden) return aids.show(box);
-    const why = run.problem?.login ? "Log in again." : "There is no connection, and nothing of this run is kept on this device.";
+    const none = store.barred ? `There is no connection. ${BARRED}` : "There is no connection, and nothing of this run is kept on this device.";
+    const why = run.problem?.login ? "Log in again." : none;
     return view.tellTrouble("The run cannot be shown", run.problem?.sentence ?? why);
   }
   takeActs(box, run, view);
   watch(box, run, clock);
   show(run, view);
+  if (store.barred) view.tellOnce("Kept entries cannot be read", BARRED);
   run.send();
   keepPage(box, run);
 };

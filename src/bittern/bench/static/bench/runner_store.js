@@ -101,8 +101,10 @@ export class DeviceStore {
 
 // Where the browser keeps nothing, as in some private windows: gone with the page, which says so.
 export class PassingStore {
-  constructor() {
+  // barred: this device may keep runs, but the page cannot read them now.
+  constructor({ barred = false } = {}) {
     this.lasting = false;
+    this.barred = barred;
     this.id = makeId();
     this.runs = new Map();
   }
@@ -119,10 +121,17 @@ export class PassingStore {
   async clear() { return 0; }
 }
 
-export const openStore = async () => {
-  try {
-    return await DeviceStore.open();
-  } catch {
-    return new PassingStore();
+// A browser that was killed may hold the store for some moments after it was started again.
+const PAUSES_MS = [100, 200, 400, 800, 1600];
+
+export const openStore = async (open = DeviceStore.open, pauses_ms = PAUSES_MS) => {
+  for (const pause_ms of [...pauses_ms, null]) {
+    try {
+      return await open();
+    } catch (error) {
+      const barred = error?.name === "UnknownError";
+      if (!barred || pause_ms === null) return new PassingStore({ barred });
+      await new Promise((done) => setTimeout(done, pause_ms));
+    }
   }
 };

@@ -131,6 +131,7 @@ export class RunView {
     if (count) words = `Kept here: ${count} not sent yet.${run.reached !== false ? "" : " No connection; it is tried again by itself."}`;
     if (others) words = `Kept here: ${others} of ${run.unsent.find((event) => !run.own.includes(event)).person}, sent once they log in here.`;
     if (run.problem?.login) words = `Kept here: ${count} not sent. `;
+    if (run.store.barred && !count) words = "What this device kept before cannot be read: it may not have been sent.";
     if (!run.store.lasting && count) words += " This browser keeps nothing for later: leave the page open.";
     if (run.clock.changed_ms) words += " This device's clock was changed; the window goes on as before.";
     if (this.kept.textContent !== words || run.problem?.login) {
@@ -141,7 +142,7 @@ export class RunView {
         this.kept.append(link);
       }
     }
-    this.kept.classList.toggle("kept-waiting", count > 0 || run.reached === false);
+    this.kept.classList.toggle("kept-waiting", count > 0 || run.reached === false || Boolean(run.store.barred));
     this.kept.hidden = false;
   }
 
