@@ -88,15 +88,21 @@ def test_deeds_that_arrive_at_the_same_moment_are_all_done(visit: Callable[..., 
     expect(page.locator(".vehicle dl")).to_contain_text("6 open")
 
 
+def beeps(page: Page) -> bool:
+    """Begin a rehearsal and carry it on to the vehicle's beep; False where it ends before."""
+    begin(page, SHEET)
+    begin_run(page)
+    while "beeps" not in read_shown(page):
+        if not carry_on(page):
+            return False
+    return True
+
+
 def test_what_sounds_is_what_the_words_say_and_only_once_asked_for(visit: Callable[..., Visitor]) -> None:
     page = visit("tobin", PHONE).page
     page.add_init_script(COUNT_TONES)
-    begin(page, SHEET)
-    begin_run(page)
-    for _ in range(30):
-        if "beeps" in read_shown(page):
-            break
-        carry_on(page)
+    # Every rehearsal is another draw: one may fail before the vehicle beeps.
+    assert any(beeps(page) for _ in range(6))
     assert page.evaluate("window.tones") == 0
     times = {"once": 1, "twice": 2}
     word = read_shown(page).rstrip(".").split()[-1]
