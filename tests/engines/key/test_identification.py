@@ -153,7 +153,7 @@ def test_reasons_name_the_observation_the_letters_and_the_effect() -> None:
     found = find(Observation("fcc_id", "KX4-PR7B", "read-aloud"), Observation("button_count", 3, "told"))
     first = found.candidates[0]
     assert first.article == "P-4"
-    assert first.because[0].startswith("listed for Heron One 2016: 44 in 100")
+    assert first.because[0].startswith("listed for Heron One 2016: 43 in 100")
     label = next(one for one in first.because if "KX4-PR78" in one)
     assert "one character apart" in label and "8 and B are easily mixed" in label and "better" in label
     assert any("3 buttons (told), this article has 4" in one and "worse" in one for one in first.because)

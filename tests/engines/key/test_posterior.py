@@ -43,16 +43,16 @@ def test_the_prior_is_that_worked_out_by_hand() -> None:
     turn = {"T-2": 0.03 * 0.5 + 0.97 * 0.25, "T-3": 0.03 * 0.3 + 0.97 * 0.15, "M-0": 0.03 * 0.1, "P-4": 0.0}
     push = {"P-4": 0.97 * 0.45}
     left = [0.03 * 0.1 + 0.97 * 0.1, 0.97 * 0.05]
-    outside = [0.96 * one + 0.02 for one in left]
+    outside = [0.93 * one + 0.035 for one in left]
     prior = prior_of(INDEX, ONE_2016, RATES)
     weight = INDEX.weight_for("Heron", RATES)
     for i, name in enumerate(NAMES):
-        expected = [0.96 * turn.get(name, 0.0), 0.96 * push.get(name, 0.0)]
-        expected = [e + 0.4 * weight.by_article[i] * o for e, o in zip(expected, outside, strict=True)]
+        expected = [0.93 * turn.get(name, 0.0), 0.93 * push.get(name, 0.0)]
+        expected = [e + 0.5 * weight.by_article[i] * o for e, o in zip(expected, outside, strict=True)]
         assert prior.article[i].tolist() == pytest.approx(expected)
     # 2016 has shares .5 and .3 for turn: .2 left over; 2015 has .1 more.
     left = [0.03 * 0.1 + 0.97 * 0.5 * 0.2, 0.97 * 0.5 * 0.1]
-    assert prior.outside.tolist() == pytest.approx([0.6 * (0.96 * one + 0.02) for one in left])
+    assert prior.outside.tolist() == pytest.approx([0.5 * (0.93 * one + 0.035) for one in left])
 
 
 def test_wrong_numbers_of_buttons_are_mostly_too_low() -> None:

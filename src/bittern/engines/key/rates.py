@@ -2,7 +2,7 @@
 
 All are starting values of ours from experience of the kinds of error ("common practice" where said), none is
 measured; they are plain data so that finished jobs can replace them. ``outside_floor``, ``unlisted``,
-``foreign`` and ``same_make`` were raised after the first simulated year, which showed how much too sure the
+``foreign`` and ``same_make`` were raised after simulated years, which showed how much too sure the
 engine is where lists have gaps; ``overlooked``, ``miscount``, ``undercount`` and ``missed`` were set after
 later ones, which showed what an overlooked button costs (docs/explanation/key-study.md).
 """
@@ -119,17 +119,17 @@ class Rates:
         The character channel of each way.
     """
 
-    outside_floor: float = 0.04
-    unlisted: float = 0.4
-    unlisted_model: float = 0.3
+    outside_floor: float = 0.07
+    unlisted: float = 0.5
+    unlisted_model: float = 0.45
     unlisted_make: float = 0.05
     unknown_model: float = 0.05
     unknown_make: float = 0.10
     year_off: float = 0.03
     year_uncovered: float = 0.2
-    foreign: float = 0.05
+    foreign: float = 0.06
     foreign_unknown: float = 0.2
-    same_make: float = 0.8
+    same_make: float = 0.9
     outside_alike: float = 0.6
     sibling: float = 0.3
     same_grantee: float = 0.3
