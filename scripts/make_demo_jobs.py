@@ -14,6 +14,7 @@ from demo_jobs.carry import Plan, carry_job  # noqa: E402
 from demo_jobs.recorder import Recorder  # noqa: E402
 
 from bittern.demo import PACK_DIR  # noqa: E402
+from bittern.engines.pairing.sheet import Step  # noqa: E402
 from bittern.formats.packs import Pack, read_pack  # noqa: E402
 
 SEED = 20260301
@@ -53,9 +54,15 @@ def _choose_plan(pack: Pack, rng: random.Random, *, stop: str = "", setbacks: bo
         and row.year_from <= 2026
         and (pack.articles[row.article].kind == "mechanical" or row.runsheet)
         and (not stop or pack.articles[row.article].kind == "proximity")
+        # What waits at the vehicle shows what a point of no return is.
+        and (stop != "pairing" or any(one.no_return for one in _list_steps(pack, row.runsheet)))
     ]
     row = rng.choices(rows, weights=[row.share for row in rows])[0]
     return Plan(row, pack.articles[row.article], stop, setbacks=setbacks)
+
+
+def _list_steps(pack: Pack, runsheet: str) -> list[Step]:
+    return list(pack.runsheets[runsheet].steps.values()) if runsheet else []
 
 
 def render_jobs(jobs: list[dict[str, object]]) -> str:

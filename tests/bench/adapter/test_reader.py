@@ -137,6 +137,31 @@ def test_to_hear_asks_for_nothing(pair: Pair, tmp_path: Path) -> None:
     assert not (tmp_path / "adapter").exists()
 
 
+class Hurried(Time):
+    """A clock on which the adapter says something new the moment that somebody has looked at it."""
+
+    def __init__(self, tell: Callable[[Heard], None]) -> None:
+        super().__init__()
+        self.tell = tell
+
+    def __call__(self) -> float:
+        seen_s = self.now_s
+        self.now_s += 0.01
+        self.tell(Heard("answering", "", 7, self.now_s, number=NumberHeard(self.now_s, {"7E8": "NEW"})))
+        return seen_s
+
+
+def test_what_is_said_while_somebody_looks_is_not_of_the_future(pair: Pair) -> None:
+    reader, puppet = pair.readers[0], pair.puppets[0]
+    reader.ask(7)
+    wait_until(lambda: puppet.runs)
+    puppet.tell(Heard("answering", "", 7, 1000.0, number=NumberHeard(1000.0, {"7E8": "OLD"})))
+    reader._clock = Hurried(puppet.tell)
+    for heard in (reader.hear(7), reader.ask(7)):
+        assert heard.state == "answering"
+        assert heard.number is not None
+
+
 def test_the_number_is_waited_for_until_it_is_answered_anew(pair: Pair) -> None:
     reader, puppet = pair.readers[0], pair.puppets[0]
     assert reader.ask(7, number=True).asked_s == 1000.0

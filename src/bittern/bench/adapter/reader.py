@@ -81,7 +81,7 @@ class SharedReader:
                 number_s = now_s
             claim.write(Wish(job, number_s), now_s)
         self._ensure_thread()
-        heard = self._look(now_s)
+        heard = self._look()
         if heard is None or heard.job != job or heard.state == "off":
             return Heard("opening", OPENING, job, now_s, asked_s=number_s)
         answered = number_s is None or (heard.number is not None and heard.number.at_s >= number_s)
@@ -96,9 +96,8 @@ class SharedReader:
 
     def hear(self, job: int) -> Heard:
         """Return what the adapter has said for ``job``, and ask it for nothing."""
-        now_s = self._clock()
-        heard = self._look(now_s)
-        return heard if heard is not None and heard.job == job else Heard("off", OFF, 0, now_s)
+        heard = self._look()
+        return heard if heard is not None and heard.job == job else Heard("off", OFF, 0, self._clock())
 
     def stop(self) -> None:
         """Let the adapter go, if this process has it."""
@@ -145,11 +144,13 @@ class SharedReader:
         part.write_text(json.dumps(heard.as_dict()), encoding="ascii")
         part.replace(self._heard_path)
 
-    def _look(self, now_s: float) -> Heard | None:
+    def _look(self) -> Heard | None:
         try:
             heard = read_heard(json.loads(self._heard_path.read_text(encoding="ascii")))
         except (OSError, ValueError):
             return None
+        # The clock is looked at after the file, which may be written anew at any moment.
+        now_s = self._clock()
         # What comes from the future was heard before the computer was started anew.
         if heard is None or heard.now_s > now_s:
             return None
