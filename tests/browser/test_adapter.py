@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.link.serial_adapter import SerialAdapter
 from tests.link.vehicle import Unit, list_allowed, usual_answers
@@ -127,6 +127,35 @@ def test_the_supply_is_drawn_warns_and_is_taken_over(
     steps.await_sent(page)
     page.goto(f"/jobs/{JOB}/log/")
     expect(page.locator("main")).to_contain_text("12.6")
+
+
+def test_a_wait_for_the_number_that_fails_is_repeated(
+    enter: Callable[[], Visitor], adapter: SerialAdapter
+) -> None:
+    visitor = enter()
+    page, failed = visitor.page, []
+
+    def fail_once(route: Route) -> None:
+        if failed or "waiting" not in (route.request.post_data or ""):
+            return route.continue_()
+        failed.append(route.request.url)
+        return route.fulfill(status=503, body="")
+
+    page.route("**/adapter/number/", fail_once)
+    unit, adapter.unit = adapter.unit, Unit({})
+    read_number(page)
+    expect(page.locator("#number-on-board")).to_contain_text("The adapter is reading the number.")
+    for _ in range(50):
+        if failed:
+            break
+        page.wait_for_timeout(100)
+    assert len(failed) == 1
+    adapter.unit = unit
+    again = page.get_by_role("button", name="Read it again through the adapter")
+    expect(again).to_be_enabled(timeout=PATIENCE_MS)
+    expect(page.locator("#number-on-board")).to_contain_text("The vehicle is the job's")
+    assert all("503" in one for one in visitor.complaints)
+    visitor.complaints.clear()
 
 
 def test_whatever_was_pressed_only_reading_frames_left(adapter: SerialAdapter) -> None:
