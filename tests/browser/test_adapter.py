@@ -71,10 +71,13 @@ def read_number(page: Page) -> None:
 
 def walk_to_reading(page: Page) -> None:
     """Take each step as working, until the point of no return asks for the supply."""
+    runner = page.locator(".runner.carried")
     for _ in range(MOST_STEPS):
         if page.locator('[data-stage] [name="volts"]').count():
             return
+        before = runner.get_attribute("data-at") or ""
         page.locator("[data-stage] .moves > form button").first.click()
+        expect(runner).not_to_have_attribute("data-at", before)
         steps.await_sent(page)
     raise AssertionError("no step asks for the supply")
 
